@@ -1,0 +1,1 @@
+"""A path or bytes become upright sRGB frames with exact times."""

@@ -1,0 +1,1 @@
+"""A reading becomes something for a person or a program."""

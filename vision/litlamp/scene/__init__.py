@@ -1,0 +1,1 @@
+"""An aspect becomes a picture of it: samples, tests, training, teaching."""

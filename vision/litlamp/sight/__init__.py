@@ -1,0 +1,1 @@
+"""Frames become what is seen, each part with its belief."""
