@@ -32,7 +32,7 @@ class Frame:
     ----------
     rgb : uint8, shape (H, W, 3), colour order R G B, sRGB, upright. Never written to by any reader.
     time : when, for a frame of a clip; None for a still.
-    conversions : what was done on the way in, in order ("turned by EXIF orientation 6", "Display P3 to sRGB").
+    conversions : what was done on the way in, in order ("turned by EXIF orientation 6", "P3 to sRGB").
     """
 
     rgb: Pixels

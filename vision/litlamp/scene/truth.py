@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from litlamp.aspects.aspect import Arrangement, Aspect, Lamp, Mount, Plate
+from litlamp.aspects.aspect import PLATES, Arrangement, Aspect, Lamp, Mount, Plate
 from litlamp.box import Box
 
 
@@ -12,8 +12,8 @@ from litlamp.box import Box
 class HeadTruth:
     """One head as rendered: px in the finished picture.
 
-    `box` bounds the housing and background as seen. `centre` is the centre of the lit (or, for a dark head,
-    the would-be lit) aperture. `diameter` is the lens diameter in px. `lit` is False for a dark head and for a
+    `box` bounds the housing and background as seen. `centre` is the centre of the lit (or, for a dark
+    head, the would-be lit) aperture. `diameter` is the lens diameter in px. `lit` is False for a dark head and for a
     flashing head caught in its off phase.
     """
 
@@ -30,8 +30,8 @@ class HeadTruth:
 class PlateTruth:
     """One plate: kind "A", "R", "L", "DV" or "number"; `text` for a number plate.
 
-    `legible` is False where snow, size (letter under about 5 px), blur or the picture's edge makes it unreadable
-    even for a person; `visible` is the share of its box in view and not covered.
+    `legible` is False where snow, size (letter under about 5 px), blur or the picture's edge makes it
+    unreadable even for a person; `visible` is the share of its box in view and not covered.
     """
 
     kind: str
