@@ -13,8 +13,8 @@ class HeadTruth:
     """One head as rendered: px in the finished picture.
 
     `box` bounds the housing and background as seen. `centre` is the centre of the lit (or, for a dark
-    head, the would-be lit) aperture. `diameter` is the lens diameter in px. `lit` is False for a dark head and for a
-    flashing head caught in its off phase.
+    head, the would-be lit) aperture. `diameter` is the lens diameter in px. `lit` is False for a dark
+    head and for a flashing head caught in its off phase.
     """
 
     box: Box
@@ -58,11 +58,8 @@ class SignalTruth:
     @property
     def aspect(self) -> Aspect:
         """The displayed aspect, flash included even where a still cannot show it."""
-        kinds: frozenset[Plate] = frozenset(
-            p.kind
-            for p in self.plates
-            if p.kind in ("A", "R", "L", "DV")  # type: ignore[misc]
-        )
+        shown = {p.kind for p in self.plates}
+        kinds: frozenset[Plate] = frozenset(kind for kind in PLATES if kind in shown)
         number = next((p.text for p in self.plates if p.kind == "number"), None)
         return Aspect(tuple(h.lamp for h in self.heads), self.mount, self.arrangement, kinds, number)
 
