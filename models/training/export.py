@@ -1,0 +1,78 @@
+"""Writes the trained networks as ONNX, checks them against PyTorch, and writes models/MANIFEST.json.
+
+python models/training/export.py .data/run --version 1
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import json
+from pathlib import Path
+
+import numpy as np
+import onnx
+import onnxruntime
+import torch
+from nets import Finder, PlateReader, Reader
+from targets import FINDER_MAPS, PLATE_KINDS
+
+from litlamp.aspects.aspect import COLOURS
+
+MODELS = Path(__file__).resolve().parents[1]
+READER_NAMES = [
+    *(f"count_{n}" for n in range(4)), *(f"slot{s}_{c}" for s in range(3) for c in COLOURS),
+    "staggered", "dwarf", "whole", "plate_A", "plate_R", "plate_L", "plate_DV", "could_see_plates",
+]  # fmt: skip
+PARTS = {
+    "finder": (Finder, (160, 160, 3), list(FINDER_MAPS), True),
+    "reader": (Reader, (256, 96, 4), READER_NAMES, False),
+    "plates": (PlateReader, (40, 40, 3), list(PLATE_KINDS), False),
+}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("run", type=Path)
+    parser.add_argument("--version", required=True)
+    args = parser.parse_args()
+    weights = torch.load(args.run / "weights.pt", map_location="cpu", weights_only=True)
+    training = json.loads((args.run / "training.json").read_text())
+    old = json.loads((MODELS / "MANIFEST.json").read_text()) if (MODELS / "MANIFEST.json").exists() else {}
+    entries = {}
+    for part, (make, shape, names, any_size) in PARTS.items():
+        net = make()
+        net.load_state_dict(weights[part])
+        net.eval()
+        path = MODELS / f"{part}.onnx"
+        example = torch.randint(0, 255, (2, *shape), dtype=torch.uint8)
+        axes = {"pixels": {0: "n", **({1: "h", 2: "w"} if any_size else {})}}
+        torch.onnx.export(
+            net, (example,), str(path), input_names=["pixels"], output_names=["answers"],
+            dynamic_axes={**axes, "answers": {0: "n"}}, opset_version=17, dynamo=False,
+        )  # fmt: skip
+        model = onnx.load(str(path))
+        for key, value in (("classes", ",".join(names)), ("version", args.version)):
+            entry = model.metadata_props.add()
+            entry.key, entry.value = key, value
+        onnx.save(model, str(path))
+        session = onnxruntime.InferenceSession(str(path), providers=["CPUExecutionProvider"])
+        with torch.no_grad():
+            gap = float(
+                np.abs(session.run(None, {"pixels": example.numpy()})[0] - net(example).numpy()).max()
+            )
+        if gap > 1e-3:
+            raise SystemExit(f"{part}: ONNX differs from PyTorch by {gap}")
+        data = path.read_bytes()
+        entries[part] = {
+            "file": path.name, "sha256": hashlib.sha256(data).hexdigest(), "version": args.version,
+            "input": [0, *shape], "outputs": names, "licence": "MIT", "training": training,
+        }  # fmt: skip
+        print(f"{part}: {len(data) / 1e6:.2f} MB, ONNX against PyTorch {gap:.1e}")
+    calibration = old.get("calibration", {"fitted_on": "not fitted"})
+    manifest = {"schema": 1, "models": entries, "calibration": calibration}
+    (MODELS / "MANIFEST.json").write_text(json.dumps(manifest, indent=1) + "\n")
+
+
+if __name__ == "__main__":
+    main()

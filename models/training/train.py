@@ -1,0 +1,185 @@
+"""Trains the finder, the reader and the plate reader together on one stream of rendered lessons.
+
+    python models/training/train.py --minutes 9 --workers 15 --to .data/run --photos .data/backgrounds
+
+Seeds: training uses 1_000_000 upward, checks use 1 to 99_999, calibration 100_000 to 199_999 and exams 200_000
+to 299_999, so that none is ever seen twice.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import time
+from pathlib import Path
+
+import torch
+from data import Lessons
+from nets import Finder, PlateReader, Reader
+from targets import N_MAPS
+from torch import Tensor, nn
+from torch.nn import functional
+
+from litlamp.aspects.aspect import COLOURS
+
+FIRST_SEED = 1_000_000
+
+
+def heat_loss(logit: Tensor, truth: Tensor, weight: Tensor) -> Tensor:
+    """Focal loss for Gaussian heat (Zhou, Wang, Kraehenbuehl 2019, Objects as Points), a mean per object."""
+    p = logit.sigmoid().clamp(1e-4, 1 - 1e-4)
+    hit = (truth > 0.999).float()
+    good = hit * (1 - p) ** 2 * p.log()
+    bad = (1 - hit) * (1 - truth) ** 4 * p**2 * (1 - p).log()
+    return -((good + bad) * weight).sum() / hit.sum().clamp(min=8)
+
+
+def finder_loss(y: Tensor, maps: Tensor, weight: Tensor, at: Tensor) -> tuple[Tensor, dict[str, Tensor]]:
+    head = heat_loss(y[:, 0], maps[:, 0], weight[:, 0])
+    plate = heat_loss(y[:, 15], maps[:, 15], weight[:, 1])
+    a, p = at[:, :1], at[:, 1:]
+    n, m = a.sum().clamp(min=8), p.sum().clamp(min=8)
+    place = ((y[:, 1:8] - maps[:, 1:8]).abs() * a).sum() / n + (
+        (y[:, 13:15] - maps[:, 13:15]).abs() * a
+    ).sum() / n
+    colour = (functional.cross_entropy(y[:, 8:13], maps[:, 8:13], reduction="none") * a[:, 0]).sum() / n
+    size = ((y[:, 16:20] - maps[:, 16:20]).abs() * p).sum() / m
+    return head + 0.7 * plate + 0.3 * place + colour + 0.3 * size, {
+        "head": head, "plate": plate, "place": place, "colour": colour,
+    }  # fmt: skip
+
+
+def reader_loss(y: Tensor, answer: Tensor, weight: Tensor) -> tuple[Tensor, dict[str, Tensor]]:
+    nc = len(COLOURS)
+    n = weight[:, 0].sum().clamp(min=1)
+    count = -(functional.log_softmax(y[:, :4], 1) * answer[:, :4]).sum(1)
+    count = (count * weight[:, 0]).sum() / n
+    colour = y.new_zeros(())
+    for slot in range(3):
+        s = slice(4 + slot * nc, 4 + (slot + 1) * nc)
+        nll = -(functional.log_softmax(y[:, s], 1) * answer[:, s]).sum(1)
+        colour = colour + (nll * weight[:, s.start]).sum() / n
+    s = slice(4 + 3 * nc, y.shape[1])
+    binary = (
+        functional.binary_cross_entropy_with_logits(y[:, s], answer[:, s], weight[:, s], reduction="sum") / n
+    )
+    return count + colour + binary, {"count": count, "rcolour": colour, "rest": binary}
+
+
+class Averaged:
+    """An exponential mean of the weights: what is exported."""
+
+    def __init__(self, net: nn.Module, keep: float = 0.999) -> None:
+        self.keep = keep
+        self.state = {k: v.detach().clone() for k, v in net.state_dict().items()}
+
+    def update(self, net: nn.Module, step: int) -> None:
+        keep = min(self.keep, (step + 1) / (step + 10))
+        for k, v in net.state_dict().items():
+            if v.dtype.is_floating_point:
+                self.state[k].lerp_(v.detach(), 1 - keep)
+            else:
+                self.state[k].copy_(v)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--minutes", type=float, default=9)
+    parser.add_argument(
+        "--until", type=float, default=0, help="minutes at which the learning rate reaches zero"
+    )
+    parser.add_argument("--workers", type=int, default=15)
+    parser.add_argument("--batch", type=int, default=96)
+    parser.add_argument("--to", type=Path, required=True)
+    parser.add_argument("--resume", type=Path)
+    parser.add_argument("--photos", type=Path)
+    parser.add_argument("--rate", type=float, default=2e-3)
+    args = parser.parse_args()
+    args.to.mkdir(parents=True, exist_ok=True)
+    torch.manual_seed(20)
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    photos = (
+        tuple(sorted(str(p) for p in args.photos.iterdir() if p.suffix in {".jpg", ".exr"}))
+        if args.photos
+        else ()
+    )
+    nets = {"finder": Finder(), "reader": Reader(), "plates": PlateReader()}
+    for net in nets.values():
+        net.to(device).train()
+    seen, done = 0, 0.0
+    averaged = {k: Averaged(n) for k, n in nets.items()}
+    optimiser = torch.optim.AdamW(
+        [p for n in nets.values() for p in n.parameters()], lr=args.rate, weight_decay=0.02
+    )
+    if args.resume:
+        saved = torch.load(args.resume, map_location=device, weights_only=True)
+        for k, net in nets.items():
+            net.load_state_dict(saved["raw"][k])
+            averaged[k].state = {n: v.to(device) for n, v in saved[k].items()}
+        optimiser.load_state_dict(saved["optimiser"])
+        seen, done = saved["seen"], saved["minutes"]
+    until = args.until or done + args.minutes
+    loader = torch.utils.data.DataLoader(
+        Lessons(FIRST_SEED + seen, photos), batch_size=args.batch, num_workers=args.workers,
+        pin_memory=device == "cuda", prefetch_factor=4 if args.workers else None,
+    )  # fmt: skip
+    start, step, log = time.monotonic(), 0, {}
+    for batch in loader:
+        minutes = done + (time.monotonic() - start) / 60
+        if minutes - done >= args.minutes:
+            break
+        rate = (
+            args.rate
+            * min(1, (step + 1) / 200 if not args.resume else 1)
+            * (0.5 + 0.5 * math.cos(math.pi * min(minutes / until, 1)))
+        )
+        for group in optimiser.param_groups:
+            group["lr"] = max(rate, 1e-6)
+        rgb, maps, weight, at, windows, answers, weights, plates, kinds = (
+            t.to(device, non_blocking=True) for t in batch
+        )
+        with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
+            y = nets["finder"].logits(rgb)  # type: ignore[operator]
+            used = weights.flatten(0, 1)[:, 0] > 0
+            r = nets["reader"](windows.flatten(0, 1)[used])
+            pl = kinds.flatten() >= 0
+            q = nets["plates"](plates.flatten(0, 1)[pl])
+        loss, parts = finder_loss(y.float(), maps.float(), weight.float(), at.float())
+        rloss, rparts = reader_loss(r.float(), answers.flatten(0, 1)[used], weights.flatten(0, 1)[used])
+        ploss = functional.cross_entropy(q.float(), kinds.flatten()[pl]) if pl.any() else loss.new_zeros(())
+        total = loss + rloss + ploss
+        optimiser.zero_grad(set_to_none=True)
+        total.backward()
+        nn.utils.clip_grad_norm_([p for n in nets.values() for p in n.parameters()], 5.0)
+        optimiser.step()
+        for k, net in nets.items():
+            averaged[k].update(net, step)
+        seen += len(rgb)
+        step += 1
+        for k, v in {**parts, **rparts, "letters": ploss}.items():
+            log[k] = 0.98 * log.get(k, float(v)) + 0.02 * float(v)
+        if step % 100 == 0:
+            print(
+                f"{minutes:6.2f} min {seen:8d} seen " + " ".join(f"{k} {v:.3f}" for k, v in log.items()),
+                flush=True,
+            )
+    minutes = done + (time.monotonic() - start) / 60
+    torch.save({
+        **{k: a.state for k, a in averaged.items()}, "raw": {k: n.state_dict() for k, n in nets.items()},
+        "optimiser": optimiser.state_dict(), "seen": seen, "minutes": minutes,
+    }, args.to / "state.pt")  # fmt: skip
+    torch.save({k: a.state for k, a in averaged.items()}, args.to / "weights.pt")
+    note = {
+        "first_seed": FIRST_SEED,
+        "pictures": seen,
+        "minutes": round(minutes, 1),
+        "maps": N_MAPS,
+        "loss": log,
+    }
+    (args.to / "training.json").write_text(json.dumps(note, indent=1))
+    print("done", json.dumps(note))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,177 @@
+"""The trained networks and their calibration: found, checked against the manifest, and run on the CPU."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+PARTS = ("finder", "reader", "plates")
+
+
+class EyesError(Exception):
+    """Weights are missing, altered or not what the manifest says; the message is one sentence."""
+
+
+class ModelEntry(msgspec.Struct, frozen=True):
+    """One network in the manifest."""
+
+    file: str
+    sha256: str
+    version: str
+    input: list[int]
+    outputs: list[str]
+    licence: str
+    training: dict[str, Any]
+
+
+class Calibration(msgspec.Struct, frozen=True):
+    """Numbers fitted on rendered scenes of their own seeds; `fitted_on` says which.
+
+    Attributes
+    ----------
+    finder_colour, reader_colour, pixel_colour : weights of the three colour witnesses' log-beliefs in the pool.
+    count, mount, arrangement, whole, plates : temperatures (logits are divided by them).
+    head_score : a head fainter than this is not reported.
+    signal_score : a signal whose best lit head is fainter than this is not reported.
+    dark_score : the same for a signal of which no head is lit.
+    disagree : share of belief spread evenly for each unit of disagreement between the witnesses.
+    floor : least probability given to any colour of a lit lamp.
+    """
+
+    fitted_on: str
+    finder_colour: float = 1.0
+    reader_colour: float = 1.0
+    pixel_colour: float = 0.0
+    count: float = 1.0
+    mount: float = 1.0
+    arrangement: float = 1.0
+    whole: float = 1.0
+    plates: float = 1.0
+    sight: float = 1.0
+    head_score: float = 0.25
+    signal_score: float = 0.4
+    dark_score: float = 0.6
+    disagree: float = 0.5
+    floor: float = 0.001
+
+
+class Manifest(msgspec.Struct, frozen=True):
+    """models/MANIFEST.json."""
+
+    schema: int
+    models: dict[str, ModelEntry]
+    calibration: Calibration
+
+
+@dataclass(frozen=True, slots=True)
+class Net:
+    """One network: `run` takes uint8 (N, H, W, C) and returns float32."""
+
+    name: str
+    session: Any
+
+    def run(self, pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
+        """Raw answers for a batch."""
+        out: NDArray[np.float32] = self.session.run(None, {"pixels": pixels})[0]
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class Eyes:
+    """All networks ready to run. `names` gives "part": "name@first twelve digits of its SHA-256"."""
+
+    finder: Net
+    reader: Net
+    plates: Net
+    calibration: Calibration
+    names: Mapping[str, str]
+
+
+def models_folder(given: Path | None = None) -> Path:
+    """Where the weights are: the argument, beside the installed code, or in the checkout.
+
+    Raises EyesError if none of the three holds a MANIFEST.json.
+    """
+    here = Path(__file__).resolve()
+    places = [given] if given else [here.parents[1] / "_models"]
+    if not given:
+        places += [p / "models" for p in here.parents if (p / "pyproject.toml").is_file()][:1]
+    for place in places:
+        if (place / "MANIFEST.json").is_file():
+            return place
+    raise EyesError("The trained networks are missing from this installation: no MANIFEST.json was found.")
+
+
+def read_manifest(folder: Path) -> Manifest:
+    """The manifest of that folder. Raises EyesError."""
+    try:
+        manifest = msgspec.json.decode((folder / "MANIFEST.json").read_bytes(), type=Manifest)
+    except (OSError, msgspec.DecodeError) as error:
+        raise EyesError(f"The manifest of the trained networks cannot be read: {error}.") from error
+    missing = [part for part in PARTS if part not in manifest.models]
+    if missing:
+        raise EyesError(f"The manifest of the trained networks lacks {', '.join(missing)}.")
+    return manifest
+
+
+def checked_bytes(folder: Path, entry: ModelEntry) -> bytes:
+    """The weights, if their SHA-256 is that of the manifest. Raises EyesError."""
+    try:
+        data = (folder / entry.file).read_bytes()
+    except OSError as error:
+        raise EyesError(f"The weights {entry.file} cannot be read: {error.strerror}.") from error
+    if hashlib.sha256(data).hexdigest() != entry.sha256:
+        raise EyesError(f"The weights {entry.file} are not those the manifest names; reinstall litlamp.")
+    return data
+
+
+@cache
+def load_eyes(folder: Path | None = None) -> Eyes:
+    """Load and check every network once a process. Raises EyesError."""
+    import onnxruntime
+
+    place = models_folder(folder)
+    manifest = read_manifest(place)
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = 1
+    options.inter_op_num_threads = 1
+    options.log_severity_level = 3
+    # Idle threads that spin would steal the decoder's cores.
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    nets, names = {}, {}
+    for part in PARTS:
+        entry = manifest.models[part]
+        data = checked_bytes(place, entry)
+        try:
+            session = onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
+        except Exception as error:
+            raise EyesError(f"The weights {entry.file} cannot be loaded by onnxruntime.") from error
+        if session.get_providers() != ["CPUExecutionProvider"]:
+            raise EyesError("onnxruntime did not give the CPU to run on.")
+        nets[part] = Net(part, session)
+        names[part] = f"litlamp-{part}-{entry.version}@{entry.sha256[:12]}"
+    return Eyes(nets["finder"], nets["reader"], nets["plates"], manifest.calibration, names)
+
+
+def softmax(logits: NDArray[np.float32], temperature: float = 1.0) -> NDArray[np.float64]:
+    """Probabilities along the last axis."""
+    z = logits.astype(np.float64) / temperature
+    z -= z.max(axis=-1, keepdims=True)
+    e = np.exp(z)
+    p: NDArray[np.float64] = e / e.sum(axis=-1, keepdims=True)
+    return p
+
+
+def logistic(logit: float, temperature: float = 1.0) -> float:
+    """Probability of a yes."""
+    z = min(max(logit / temperature, -40.0), 40.0)
+    return 1.0 / (1.0 + math.exp(-z))

@@ -1,0 +1,181 @@
+"""Heads and plates in a picture: the finder network on the reduced whole and on windows round bright spots."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from litlamp.aspects.aspect import COLOURS
+from litlamp.box import Box
+from litlamp.sight.crop import GREY, Window, cut
+from litlamp.sight.eyes import Eyes
+from litlamp.sight.scan import Spot, scan
+
+Pixels = NDArray[np.uint8]
+Maps = NDArray[np.float32]
+
+STRIDE = 4
+HEAD, DX, DY, LEFT, TOP, RIGHT, BOTTOM, LENS = range(8)
+COLOUR = slice(8, 8 + len(COLOURS))
+VOTE_X, VOTE_Y, PLATE, PLATE_DX, PLATE_DY, PLATE_W, PLATE_H = range(13, 20)
+
+WHOLE_SIDE = 640
+"""The reduced whole picture's long side, px."""
+WINDOW = 160
+"""Side of a window round a spot, px."""
+MOST_WINDOWS = 20
+WANTED_LENS = 6.0
+"""Windows are scaled, by halves, so that a spot's diameter comes nearest to this, px."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeadFound:
+    """A head as the finder answers, px in the picture.
+
+    (x, y) is the lit lamp's centre, or the head's centre where it is dark. `colours` are logits in the order of
+    COLOURS. `vote` is where the finder places the middle of the head's whole signal. `scale` is the finder's px
+    a picture px.
+    """
+
+    x: float
+    y: float
+    box: Box
+    lens: float
+    colours: NDArray[np.float32]
+    vote: tuple[float, float]
+    score: float
+    scale: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlateFound:
+    """A plate as the finder answers, px in the picture."""
+
+    box: Box
+    score: float
+    scale: float
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Everything the finder saw in one picture, and the spots it was shown."""
+
+    heads: tuple[HeadFound, ...]
+    plates: tuple[PlateFound, ...]
+    spots: tuple[Spot, ...]
+
+
+def find(rgb: Pixels, eyes: Eyes) -> Found:
+    """Heads and plates of a picture, uint8 (H, W, 3), R G B; best first."""
+    spots = scan(rgb)
+    heads: list[HeadFound] = []
+    plates: list[PlateFound] = []
+    least = eyes.calibration.head_score
+    whole = _whole(rgb)
+    for window, maps in [(whole, eyes.finder.run(whole.pixels[None])[0]), *_looked(rgb, spots, whole, eyes)]:
+        heads += read_heads(maps, window, least)
+        plates += read_plates(maps, window, least)
+    return Found(tuple(_distinct_heads(heads)), tuple(_distinct_plates(plates)), spots)
+
+
+def _looked(rgb: Pixels, spots: Sequence[Spot], whole: Window, eyes: Eyes) -> Iterable[tuple[Window, Maps]]:
+    windows = spot_windows(rgb, spots, whole.scale)
+    if not windows:
+        return []
+    # Eight at a time keeps the intermediate maps inside the processor's cache.
+    maps: list[Maps] = []
+    for at in range(0, len(windows), 8):
+        maps.extend(eyes.finder.run(np.stack([w.pixels for w in windows[at : at + 8]])))
+    return zip(windows, maps, strict=True)
+
+
+def _whole(rgb: Pixels) -> Window:
+    h, w = rgb.shape[:2]
+    scale = min(1.0, WHOLE_SIDE / max(h, w))
+    th, tw = max(round(h * scale), 1), max(round(w * scale), 1)
+    small = rgb if scale == 1.0 else cv2.resize(rgb, (tw, th), interpolation=cv2.INTER_AREA)
+    ph, pw = -(-th // 32) * 32, -(-tw // 32) * 32
+    canvas = np.full((ph, pw, 3), GREY, np.uint8)
+    canvas[:th, :tw] = small
+    return Window(canvas, 0.0, 0.0, scale)
+
+
+def spot_windows(rgb: Pixels, spots: Sequence[Spot], whole_scale: float) -> list[Window]:
+    """Windows, WINDOW px square, at a scale fit for each spot; spots well inside an earlier window share it."""
+    chosen: list[tuple[float, float, float]] = []
+    for spot in spots:
+        scale = float(np.clip(2.0 ** round(np.log2(WANTED_LENS / max(spot.diameter, 1.0))), 1 / 32, 1.0))
+        if scale <= whole_scale:
+            continue  # The reduced whole already shows it at this size or larger.
+        reach = WINDOW / scale * 0.3
+        if any(s == scale and abs(spot.x - x) < reach and abs(spot.y - y) < reach for x, y, s in chosen):
+            continue
+        chosen.append((spot.x, spot.y, scale))
+        if len(chosen) == MOST_WINDOWS:
+            break
+    return [cut(rgb, x - WINDOW / 2 / s, y - WINDOW / 2 / s, s, WINDOW, WINDOW) for x, y, s in chosen]
+
+
+def _peaks(heat: NDArray[np.float32], least: float) -> Iterable[tuple[int, int, float]]:
+    top = cv2.dilate(heat, np.ones((3, 3), np.uint8))
+    ys, xs = np.nonzero((heat >= top) & (heat >= least))
+    return ((int(x), int(y), float(heat[y, x])) for y, x in zip(ys, xs, strict=True))
+
+
+def read_heads(maps: Maps, window: Window, least: float) -> list[HeadFound]:
+    """Heads in the finder's answer for one window, in the picture's px."""
+    heads = []
+    for ix, iy, score in _peaks(maps[HEAD], least):
+        v = maps[:, iy, ix]
+        u = (ix + float(np.clip(v[DX], -0.5, 1.5))) * STRIDE
+        w = (iy + float(np.clip(v[DY], -0.5, 1.5))) * STRIDE
+        left, top, right, bottom = (8 * np.exp(np.clip(v[LEFT : BOTTOM + 1], -3, 3))).astype(
+            float
+        ) / window.scale
+        x, y = window.to_picture(u, w)
+        width = left + right
+        vote = (x + 4 * width * float(v[VOTE_X]), y + 4 * width * float(v[VOTE_Y]))
+        lens = 4 * float(np.exp(np.clip(v[LENS], -2, 3))) / window.scale
+        box = Box(x - left, y - top, x + right, y + bottom)
+        heads.append(HeadFound(x, y, box, lens, v[COLOUR].copy(), vote, score, window.scale))
+    return heads
+
+
+def read_plates(maps: Maps, window: Window, least: float) -> list[PlateFound]:
+    """Plates in the finder's answer for one window, in the picture's px."""
+    plates = []
+    for ix, iy, score in _peaks(maps[PLATE], least):
+        v = maps[:, iy, ix]
+        u, w = (
+            (ix + float(np.clip(v[PLATE_DX], -0.5, 1.5))) * STRIDE,
+            (iy + float(np.clip(v[PLATE_DY], -0.5, 1.5))) * STRIDE,
+        )
+        x, y = window.to_picture(u, w)
+        half_w, half_h = (4 * np.exp(np.clip(v[PLATE_W : PLATE_H + 1], -3, 3))).astype(float) / window.scale
+        plates.append(PlateFound(Box(x - half_w, y - half_h, x + half_w, y + half_h), score, window.scale))
+    return plates
+
+
+def _distinct_heads(heads: list[HeadFound]) -> list[HeadFound]:
+    kept: list[HeadFound] = []
+    for head in sorted(heads, key=lambda h: -h.score):
+        near = (
+            h for h in kept
+            if h.box.iou(head.box) > 0.35
+            or np.hypot(h.x - head.x, h.y - head.y) < 0.5 * max(h.box.width, head.box.width)
+        )  # fmt: skip
+        if next(near, None) is None:
+            kept.append(head)
+    return kept
+
+
+def _distinct_plates(plates: list[PlateFound]) -> list[PlateFound]:
+    kept: list[PlateFound] = []
+    for plate in sorted(plates, key=lambda p: -p.score):
+        if all(p.box.iou(plate.box) < 0.3 for p in kept):
+            kept.append(plate)
+    return kept

@@ -1,0 +1,190 @@
+"""One picture in, the signals seen out: the whole of sight for a still."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from litlamp.aspects.aspect import COLOURS, MOST_HEADS, Arrangement, Colour, Mount, Plate
+from litlamp.box import Box
+from litlamp.media.frame import Frame
+from litlamp.sight.crop import reader_window
+from litlamp.sight.eyes import Calibration, Eyes, load_eyes, logistic, softmax
+from litlamp.sight.find import HeadFound, find
+from litlamp.sight.group import group
+from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
+from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
+
+Pixels = NDArray[np.uint8]
+NC = len(COLOURS)
+DARK = COLOURS.index("dark")
+_AFTER = 4 + MOST_HEADS * NC
+
+
+@dataclass(frozen=True, slots=True)
+class SignalRead:
+    """The signal reader's answer for one window, as probabilities.
+
+    `count` over 0 to 3 heads (0: no signal); `colours` (3, 5) by slot from the top; the rest single
+    probabilities: staggered, dwarf, whole in view, each plate, and that a plate could be seen.
+    """
+
+    count: NDArray[np.float64]
+    colours: NDArray[np.float64]
+    staggered: float
+    dwarf: float
+    whole: float
+    plates: Mapping[Plate, float]
+    could_see: float
+
+
+def signal_read(answer: NDArray[np.float32], tuned: Calibration) -> SignalRead:
+    """One row of the reader network's answers, tempered by calibration."""
+    plates: tuple[Plate, ...] = ("A", "R", "L", "DV")
+    return SignalRead(
+        softmax(answer[:4], tuned.count),
+        softmax(answer[4:_AFTER].reshape(MOST_HEADS, NC)),
+        logistic(float(answer[_AFTER]), tuned.arrangement),
+        logistic(float(answer[_AFTER + 1]), tuned.mount),
+        logistic(float(answer[_AFTER + 2]), tuned.whole),
+        {kind: logistic(float(answer[_AFTER + 3 + i])) for i, kind in enumerate(plates)},
+        logistic(float(answer[_AFTER + 7]), tuned.sight),
+    )
+
+
+def look(frame: Frame, eyes: Eyes | None = None) -> tuple[SignalSeen, ...]:
+    """Signals in one picture, left to right.
+
+    Parameters
+    ----------
+    frame : an upright picture, RGB uint8.
+    eyes : the networks; the installed ones where not given.
+
+    Raises
+    ------
+    EyesError
+        where the networks cannot be loaded.
+    """
+    eyes = eyes or load_eyes()
+    rgb = frame.rgb
+    found = find(rgb, eyes)
+    groups = [g for g in group(found.heads) if _worth_a_look(g, eyes.calibration)]
+    if not groups:
+        return ()
+    windows = [reader_window(rgb, [(h.x, h.y) for h in g], _width(g)).pixels for g in groups]
+    answers = eyes.reader.run(np.stack(windows))
+    signals = []
+    for heads, answer in zip(groups, answers, strict=True):
+        read = signal_read(answer, eyes.calibration)
+        if read.count[0] > 0.5:
+            continue
+        own = [p for p in found.plates if belongs(p.box, heads)]
+        signals.append(_signal(heads, read, read_letters(rgb, own, eyes), frame.size, eyes.calibration))
+    return tuple(sorted(signals, key=lambda s: s.box.x0))
+
+
+def _width(heads: Sequence[HeadFound]) -> float:
+    return float(np.median([h.box.width for h in heads]))
+
+
+def _worth_a_look(heads: Sequence[HeadFound], tuned: Calibration) -> bool:
+    lit = [h.score for h in heads if int(np.argmax(h.colours)) != DARK]
+    return max(lit, default=0.0) >= tuned.signal_score or max(h.score for h in heads) >= tuned.dark_score
+
+
+def _signal(
+    heads: Sequence[HeadFound], read: SignalRead, plates: Sequence[PlateSeen], size: tuple[int, int],
+    tuned: Calibration,
+) -> SignalSeen:  # fmt: skip
+    n = len(heads)
+    # The reader's slots can be laid against the heads found only where it counts as many.
+    agrees = float(read.count[n] / max(1.0 - read.count[0], 1e-6))
+    seen, strange = [], 0.0
+    for slot, head in enumerate(heads):
+        colour, apart = pool_colour(softmax(head.colours), read.colours[slot], agrees, tuned)
+        strange = max(strange, apart)
+        lit = colour[DARK] < 0.5
+        lamp = LampSeen(head.x, head.y, head.lens) if lit else None
+        seen.append(HeadSeen(head.box, lamp, _named(colour), present=_present(head, n, read)))
+    box = seen[0].box
+    for part in [h.box for h in seen[1:]] + [
+        p.box for p in plates if max(p.letters, key=lambda k: p.letters[k]) != "other"
+    ]:
+        box = box.union(part)
+    more = float(read.count[n + 1 :].sum() / max(1.0 - read.count[0], 1e-6))
+    mount: dict[Mount, float] = {"mast": 1.0 - read.dwarf, "dwarf": read.dwarf}
+    staggered = read.staggered if n > 1 else 0.0
+    arrangement: dict[Arrangement, float] = {"vertical": 1.0 - staggered, "staggered": staggered}
+    return SignalSeen(
+        box=box.clamp(*size),
+        heads=tuple(seen),
+        mount=mount,
+        arrangement=arrangement,
+        plates=plate_beliefs(plates, read.could_see, read.plates),
+        plates_seen=tuple(plates),
+        number=number_read(plates),
+        whole=read.whole * (1.0 - more) * (1.0 - _cut(heads, size)),
+        resolution=_width(heads),
+        axis=_axis(heads),
+        strange=strange,
+    )
+
+
+def pool_colour(
+    finder: NDArray[np.float64], reader: NDArray[np.float64], agrees: float, tuned: Calibration
+) -> tuple[NDArray[np.float64], float]:
+    """One belief over the colours from the two networks, and how far apart they were (0 to 1).
+
+    Their log-beliefs are added by weight; the reader's weight falls with its agreement on the number of heads.
+    Where they differ, part of the belief goes to their plain mean, which holds both opinions.
+    """
+    weight = tuned.reader_colour * agrees
+    log = tuned.finder_colour * np.log(finder + 1e-6) + weight * np.log(reader + 1e-6)
+    pooled = np.exp(log - log.max())
+    pooled /= pooled.sum()
+    apart = agrees * 0.5 * float(np.abs(finder - reader).sum())
+    share = min(tuned.disagree * apart, 1.0)
+    belief = (1 - share) * pooled + share * (finder + agrees * reader) / (1 + agrees)
+    belief = belief + tuned.floor
+    return belief / belief.sum(), apart
+
+
+def _named(colour: NDArray[np.float64]) -> Mapping[Colour, float]:
+    return {name: float(p) for name, p in zip(COLOURS, colour, strict=True)}
+
+
+def _present(head: HeadFound, n: int, read: SignalRead) -> float:
+    if n == 1:
+        return 1.0
+    fewer = float(read.count[1:n].sum() / max(1.0 - read.count[0], 1e-6))
+    # The reader thinks there are fewer heads: the faintest found ones are doubted first.
+    return 1.0 - fewer * (1.0 - head.score)
+
+
+def _cut(heads: Sequence[HeadFound], size: tuple[int, int]) -> float:
+    """Belief that a head was cut off, from nothing but how near the picture's edge the outer heads stand."""
+    if len(heads) == MOST_HEADS:
+        return 0.0
+    width = _width(heads)
+    top = min(h.box.y0 for h in heads) / width
+    low = (size[1] - max(h.box.y1 for h in heads)) / width
+    if min(top, low) < 0.3:
+        return 0.9
+    return 0.3 if low < 2.0 or top < 1.0 else 0.0
+
+
+def _axis(heads: Sequence[HeadFound]) -> tuple[float, float, float, float] | None:
+    if len(heads) < 2:
+        return None
+    return heads[0].x, heads[0].y, heads[-1].x, heads[-1].y
+
+
+def widest(boxes: Sequence[Box]) -> Box:
+    """The box round all of them."""
+    box = boxes[0]
+    for other in boxes[1:]:
+        box = box.union(other)
+    return box

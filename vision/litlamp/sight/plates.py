@@ -1,0 +1,76 @@
+"""Plates of one signal: which were found, what letters they bear, and whether a plate could have been seen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from litlamp.aspects.aspect import PLATES, Plate
+from litlamp.aspects.belief import PlateBelief
+from litlamp.box import Box
+from litlamp.sight.crop import plate_window
+from litlamp.sight.eyes import Eyes, softmax
+from litlamp.sight.find import HeadFound, PlateFound
+from litlamp.sight.seen import PlateSeen
+
+Pixels = NDArray[np.uint8]
+
+LETTERS = ("A", "R", "L", "DV", "number", "other")
+"""The plate reader's answers in order; "other" is a board with no readable letter, or no plate at all."""
+
+
+def read_letters(rgb: Pixels, found: Sequence[PlateFound], eyes: Eyes) -> list[PlateSeen]:
+    """Belief over the letters of each plate found, weighed down by the finder's doubt that it is a plate."""
+    if not found:
+        return []
+    logits = eyes.plates.run(np.stack([plate_window(rgb, p.box).pixels for p in found]))
+    seen = []
+    for plate, p in zip(found, softmax(logits, eyes.calibration.plates), strict=True):
+        letters = {kind: float(v) * plate.score for kind, v in zip(LETTERS, p, strict=True)}
+        letters["other"] += 1.0 - plate.score
+        seen.append(PlateSeen(plate.box, letters))
+    return seen
+
+
+def belongs(plate: Box, heads: Sequence[HeadFound]) -> bool:
+    """Whether a plate stands on these heads' post: near its line, from the top head down to well below."""
+    width = float(np.median([h.box.width for h in heads]))
+    x, y = plate.centre
+    xs = [h.x for h in heads]
+    top, low = min(h.box.y0 for h in heads), max(h.box.y1 for h in heads)
+    # The post may lean by six degrees, so the further below, the further aside it may stand.
+    aside = 1.6 * width + 0.12 * max(y - low, 0.0)
+    if not (min(xs) - aside < x < max(xs) + aside and top - width < y < low + 9 * width):
+        return False
+    return 0.15 * width < plate.width < 2.5 * width
+
+
+def plate_beliefs(
+    seen: Sequence[PlateSeen], could_see: float, reader: Mapping[Plate, float]
+) -> Mapping[Plate, PlateBelief]:
+    """What is believed of each kind of plate.
+
+    Parameters
+    ----------
+    seen : the plates found on this signal, with their letters.
+    could_see : probability that a plate of this signal would be legible in this picture.
+    reader : the signal reader's own probability for each kind.
+    """
+    # A board whose letters cannot be made out may be any of the four.
+    blank = max(
+        (max(0.0, 1.0 - sum(v for k, v in p.letters.items() if k != "other")) for p in seen), default=0.0
+    )
+    beliefs: dict[Plate, PlateBelief] = {}
+    for kind in PLATES:
+        shown = max((p.letters[kind] for p in seen), default=0.0)
+        present = max(shown, could_see * reader[kind]) if shown < 0.5 else shown
+        unknown = (1.0 - present) * max(1.0 - could_see, 0.5 * blank if seen else 0.0)
+        beliefs[kind] = PlateBelief(present, max(1.0 - present - unknown, 0.0), unknown)
+    return beliefs
+
+
+def number_read(seen: Sequence[PlateSeen]) -> str | None:
+    """Digits of the number plate: "" where a number plate is seen but its digits are not read; None if unknown."""
+    return "" if any(p.letters["number"] > 0.5 for p in seen) else None
