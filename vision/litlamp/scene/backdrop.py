@@ -1,0 +1,438 @@
+"""What stands behind a signal: sky, hills, trees, buildings, track, walls; or a photograph given by path."""
+
+from __future__ import annotations
+
+import functools
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import cv2
+import numpy as np
+
+from litlamp.scene.canvas import Canvas, Colour3, Sun, linear, noise, srgb, times
+from litlamp.scene.light import Light, Radiance
+
+Season = Literal["summer", "autumn", "winter", "snow"]
+SEASONS: tuple[Season, ...] = ("summer", "autumn", "winter", "snow")
+
+
+@dataclass(frozen=True, slots=True)
+class Lie:
+    """How the land lies in the picture.
+
+    horizon : row at the middle column, px; roll : radians; eye : camera height, metres; focal : px;
+    vanish : column where the tracks meet; scale : px per metre at the signal.
+    """
+
+    horizon: float
+    roll: float
+    eye: float
+    focal: float
+    vanish: float
+    scale: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sky:
+    """Colours of the sky: overhead, at the horizon, of clouds; share of cloud."""
+
+    high: Colour3
+    low: Colour3
+    cloud: Colour3
+    share: float
+
+
+def draw_sun(rng: np.random.Generator, light: Light) -> Sun:
+    """The lighting of a scene: where the sun stands and what share is the sky's."""
+    if light == "day":
+        az, el, direct = rng.uniform(-2.6, 2.6), rng.uniform(0.35, 1.1), rng.uniform(0.6, 0.85)
+    elif light == "low sun":
+        az, el, direct = rng.uniform(-2.9, 2.9), rng.uniform(0.05, 0.3), rng.uniform(0.6, 0.9)
+    else:
+        az, el, direct = 0.0, 1.2, 0.0
+    direct = float(direct)
+    tint = (0.8, 0.95, 1.2) if direct > 0 else (1.0, 1.0, 1.0)
+    return Sun(
+        float(math.sin(az) * math.cos(el)), float(math.sin(el)), float(math.cos(az) * math.cos(el)),
+        direct, float(rng.uniform(0.15, 0.4)) if direct > 0 else float(rng.uniform(0.7, 1.0)), tint,
+    )  # fmt: skip
+
+
+def draw_sky(rng: np.random.Generator, light: Light, weather: str) -> Sky:
+    """A sky that goes with the light and the weather."""
+    share = float(rng.choice([0.0, rng.uniform(0, 0.5), rng.uniform(0.3, 0.9)]))
+    k = float(np.exp(rng.normal(0, 0.25)))
+    if light == "overcast" or (weather in ("rain", "snow", "fog") and light in ("day", "low sun")):
+        g = float(rng.uniform(0.55, 1.25))
+        warm = float(rng.normal(0, 0.03))
+        return Sky(
+            (g * (1 + warm), g, g * (1.04 - warm)),
+            (g * 1.15, g * 1.15, g * 1.15),
+            (g * 0.7, g * 0.72, g * 0.76),
+            0.7,
+        )
+    if light == "day":
+        return Sky((0.1 * k, 0.24 * k, 0.62 * k), (0.45 * k, 0.6 * k, 0.85 * k), (0.95, 0.96, 0.98), share)
+    if light == "low sun":
+        return Sky((0.16 * k, 0.27 * k, 0.55 * k), (1.1 * k, 0.75 * k, 0.45 * k), (1.1, 0.75, 0.6), share)
+    if light == "dusk":
+        warm = float(rng.random())
+        low = (0.35 + 1.2 * warm, 0.5 + 0.35 * warm, 0.85 - 0.35 * warm)
+        return Sky(
+            times((0.15, 0.27, 0.65), (k, k, k)), times(low, (k, k, k)), times(low, (0.5, 0.45, 0.5)), share
+        )
+    g = float(np.exp(rng.uniform(np.log(0.004), np.log(0.12))))
+    glow = float(rng.uniform(0, 1))
+    return Sky((g, g, g * 1.25), (g * (1 + 2 * glow), g * (1 + 1.1 * glow), g), (g * 1.5, g * 1.2, g), share)
+
+
+def paint_backdrop(
+    canvas: Canvas, rng: np.random.Generator, lie: Lie, sky: Sky, light: Light, season: Season, blur: float
+) -> None:
+    """Paint everything behind the signal, then blur it by `blur` px (deviation)."""
+    width, height = canvas.size
+    x = np.arange(width, dtype=np.float32)[None, :]
+    y = np.arange(height, dtype=np.float32)[:, None]
+    rise = (
+        np.float32(lie.horizon) + np.float32(math.tan(lie.roll)) * (x - width / 2) - y
+    )  # px over the horizon
+    _paint_sky(canvas, rng, rise, sky)
+    top = float(rise.max())
+    tall = lie.scale
+    if top > 0:
+        if rng.random() < 0.4:
+            _ridge(
+                canvas,
+                rng,
+                rise,
+                height * float(rng.uniform(0.03, 0.35)),
+                (0.08, 0.12, 0.14),
+                0.55,
+                sky,
+                0.15,
+            )
+        for _ in range(int(rng.choice([0, 1, 2, 3], p=[0.2, 0.35, 0.3, 0.15]))):
+            _trees(canvas, rng, rise, tall * float(rng.uniform(1.5, 14)), season, sky)
+        for _ in range(int(rng.choice([0, 1, 2, 4], p=[0.5, 0.25, 0.15, 0.1]))):
+            _building(canvas, rng, lie, light)
+    if float(rise.min()) < 0:
+        _ground(canvas, rng, rise, lie, season)
+    if top > 0:
+        if rng.random() < 0.25:
+            _trees(canvas, rng, rise, tall * float(rng.uniform(0.3, 2.5)), season, sky)
+        if rng.random() < 0.12:
+            _wall(canvas, rng, rise, tall * float(rng.uniform(0.8, 4)))
+        if rng.random() < 0.35:
+            _wires(canvas, rng, lie)
+    if light == "night":  # lamplight falls in pools, not evenly
+        pool = 0.35 + 0.65 * np.exp(0.8 * noise(rng, height, width, max(height, width) / 1.5))
+        lit = np.where(rise < 0, pool, pool * 0.8)
+        canvas.radiance *= np.clip(lit, 0.05, 2.5)[..., None]
+    if blur > 0.25:
+        cv2.GaussianBlur(canvas.radiance, (0, 0), blur, dst=canvas.radiance)
+
+
+def _paint_sky(canvas: Canvas, rng: np.random.Generator, rise: Radiance, sky: Sky) -> None:
+    width, height = canvas.size
+    t = np.clip(rise / (1.1 * max(width, height) * float(rng.uniform(0.7, 2.5))), 0, 1)[
+        ..., None
+    ] ** np.float32(0.6)
+    canvas.radiance[:] = np.asarray(sky.low, np.float32) * (1 - t) + np.asarray(sky.high, np.float32) * t
+    if sky.share > 0.02:
+        n = noise(
+            rng, height, width, max(width, height) * float(rng.uniform(0.3, 1.5)), float(rng.uniform(1, 3))
+        )
+        soft = float(rng.uniform(0.3, 1.2))
+        a = np.clip((n - (1.2 - 2.4 * sky.share)) / soft, 0, 1)[..., None] * np.float32(
+            rng.uniform(0.4, 0.95)
+        )
+        belly = 1 - 0.25 * np.clip(noise(rng, height, width, max(width, height) / 4), -1, 2)[..., None]
+        canvas.radiance += a * (np.asarray(sky.cloud, np.float32) * belly - canvas.radiance)
+
+
+def _profile(rng: np.random.Generator, width: int, cell: float) -> Radiance:
+    return noise(rng, 4, width, max(cell, 2.0))[1:2]
+
+
+def _ridge(
+    canvas: Canvas, rng: np.random.Generator, rise: Radiance, tall: float, colour: Colour3, haze: float, sky: Sky,
+    rough: float,
+) -> None:  # fmt: skip
+    width, height = canvas.size
+    edge = tall * (1 + 0.6 * _profile(rng, width, width / 2)) + tall * rough * _profile(rng, width, width / 8)
+    mask = np.clip(edge - rise + 0.5, 0, 1)
+    sun = canvas.sun.shade(0, 0.8, 0.4)
+    land = np.asarray(times(colour, sun), np.float32)
+    far = land * (1 - haze) + np.asarray(sky.low, np.float32) * haze
+    grain = 1 + 0.15 * noise(rng, height, width, height / 6)
+    canvas.stamp(mask.astype(np.float32), (0, 0), far * grain[..., None])
+
+
+_LEAVES: dict[Season, tuple[Colour3, ...]] = {
+    "summer": ((0.05, 0.1, 0.025), (0.08, 0.13, 0.03), (0.03, 0.06, 0.02), (0.1, 0.14, 0.05)),
+    "autumn": ((0.2, 0.1, 0.03), (0.15, 0.11, 0.04), (0.09, 0.09, 0.03), (0.25, 0.14, 0.04)),
+    "winter": ((0.1, 0.08, 0.06), (0.13, 0.1, 0.075), (0.03, 0.05, 0.025), (0.16, 0.13, 0.1)),
+    "snow": ((0.12, 0.11, 0.1), (0.03, 0.045, 0.03), (0.25, 0.25, 0.26), (0.09, 0.08, 0.075)),
+}
+
+
+def _trees(
+    canvas: Canvas, rng: np.random.Generator, rise: Radiance, tall: float, season: Season, sky: Sky
+) -> None:
+    width, height = canvas.size
+    cell = float(np.clip(tall * rng.uniform(0.3, 1.2), 6, 900))
+    edge = tall * (1 + 0.35 * _profile(rng, width, cell * 3) + 0.12 * _profile(rng, width, cell / 2))
+    if float((edge - rise).max()) < 0:
+        return
+    n = noise(rng, height, width, cell)
+    fine = noise(rng, height, width, max(cell / 6, 3.0))
+    depth = edge - rise
+    if season in ("winter", "autumn") and rng.random() < 0.6:  # bare: sky shows through towards the top
+        thick = np.clip(depth / (0.7 * tall), 0, 1.3)
+        mask = np.clip((fine + n * 0.6) * 1.2 + (thick - 0.45) * 3, 0, 1) * np.clip(depth * 0.3, 0, 1)
+    else:
+        mask = np.clip(depth + tall * 0.1 * (n + 0.5 * fine), 0, 1)
+    tones = _LEAVES[season]
+    a = np.asarray(tones[int(rng.integers(len(tones)))], np.float32)
+    b = np.asarray(tones[int(rng.integers(len(tones)))], np.float32) * np.float32(rng.uniform(0.5, 1.4))
+    lit = np.asarray(canvas.sun.shade(canvas.sun.x * 0.5, 0.6, 0.5), np.float32)
+    mix = np.clip(0.5 + 0.45 * n, 0, 1)[..., None]
+    colour = (a * (1 - mix) + b * mix) * lit * np.clip(0.8 + 0.45 * fine + 0.2 * n, 0.12, 3)[..., None]
+    haze = np.float32(rng.uniform(0, 0.35))
+    colour = colour * (1 - haze) + np.asarray(sky.low, np.float32) * haze * 0.6
+    canvas.stamp(mask.astype(np.float32), (0, 0), colour)
+
+
+_WALLS: tuple[Colour3, ...] = (
+    srgb(150, 80, 60), srgb(190, 180, 165), srgb(120, 120, 125), srgb(200, 195, 190), srgb(95, 70, 60),
+    srgb(170, 150, 110), srgb(70, 85, 100), srgb(215, 205, 180), srgb(140, 60, 50), srgb(85, 110, 85),
+)  # fmt: skip
+
+
+def _building(canvas: Canvas, rng: np.random.Generator, lie: Lie, light: Light) -> None:
+    width, _ = canvas.size
+    s = lie.scale * float(rng.uniform(0.15, 0.9))
+    w, h = s * float(rng.uniform(6, 30)), s * float(rng.uniform(4, 22))
+    x = float(rng.uniform(-w, width))
+    base = lie.horizon + math.tan(lie.roll) * (x + w / 2 - width / 2) + s * 1.5
+    wall = times(
+        _WALLS[int(rng.integers(len(_WALLS)))], canvas.sun.shade(float(rng.choice([-0.5, 0.5])), 0.1, 0.8)
+    )
+    if light == "night":
+        wall = times(wall, (1, 1, 1), float(rng.uniform(0.1, 1.0)))
+    r = math.tan(lie.roll)
+
+    def quad(x0: float, y0: float, x1: float, y1: float) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+        return np.array(
+            [[x0 + r * (base - y0), y0 + r * (x0 - x)], [x1 + r * (base - y0), y0 + r * (x1 - x)],
+             [x1 + r * (base - y1), y1 + r * (x1 - x)], [x0 + r * (base - y1), y1 + r * (x0 - x)]]
+        )  # fmt: skip
+
+    canvas.polygons([quad(x, base - h, x + w, base)], wall)
+    if rng.random() < 0.4:
+        roof = np.array(
+            [
+                [x - s, base - h],
+                [x + w + s, base - h],
+                [x + w * 0.8, base - h - s * 3],
+                [x + w * 0.2, base - h - s * 3],
+            ]
+        )
+        canvas.polygons(
+            [roof], times(_WALLS[int(rng.integers(len(_WALLS)))], canvas.sun.shade(0, 0.7, 0.7), 0.7)
+        )
+    step, floor = s * float(rng.uniform(1.5, 3.5)), s * float(rng.uniform(2.6, 4))
+    if step < 3:
+        return
+    lit_share = float(rng.uniform(0.1, 0.6)) if light in ("night", "dusk") else 0.0
+    dark, bright = [], []
+    pane = float(rng.uniform(0.35, 0.75))
+    for wx in np.arange(x + step * 0.3, x + w - step * pane, step)[:40]:
+        for wy in np.arange(base - h + floor * 0.25, base - floor * 0.5, floor)[:14]:
+            shape = quad(float(wx), float(wy), float(wx) + step * pane, float(wy) + floor * 0.5)
+            (bright if rng.random() < lit_share else dark).append(shape)
+    glass = times((0.05, 0.06, 0.08), canvas.sun.shade(0, 0.3, 0.9), float(rng.uniform(0.5, 4)))
+    if dark:
+        canvas.polygons(dark, glass)
+    if bright:
+        warm = float(rng.uniform(0.8, 12 if light == "night" else 2))
+        canvas.polygons(bright, (warm, warm * 0.75, warm * 0.42))
+
+
+def _wall(canvas: Canvas, rng: np.random.Generator, rise: Radiance, tall: float) -> None:
+    width, height = canvas.size
+    mask = np.clip(tall - rise + 0.5, 0, 1) * np.clip(rise + tall * 0.5, 0, 1)
+    colour = np.asarray(
+        times(_WALLS[int(rng.integers(len(_WALLS)))], canvas.sun.shade(0, 0.1, 0.9)), np.float32
+    )
+    grain = 1 + 0.2 * noise(rng, height, width, height / 3)
+    course = tall / float(rng.uniform(4, 14))
+    if course > 3:
+        grain = grain * (1 - 0.35 * (np.mod(rise, course) < max(course * 0.12, 1)))
+    canvas.stamp(mask.astype(np.float32), (0, 0), colour * grain[..., None])
+
+
+def _wires(canvas: Canvas, rng: np.random.Generator, lie: Lie) -> None:
+    width, height = canvas.size
+    colour = times((0.03, 0.03, 0.03), canvas.sun.shade(0, 0, 1))
+    segments = []
+    if rng.random() < 0.5:  # strung across
+        for _ in range(int(rng.integers(1, 6))):
+            a, b = float(rng.uniform(-0.2, 0.9)) * height, float(rng.uniform(-0.2, 0.9)) * height
+            segments.append(((0.0, a), (float(width), b)))
+    else:  # running to the vanishing point
+        for _ in range(int(rng.integers(1, 5))):
+            segments.append(
+                (
+                    (lie.vanish, lie.horizon - 2),
+                    (float(rng.uniform(-0.5, 1.5)) * width, float(rng.uniform(-0.4, 0.2)) * height),
+                )
+            )
+    canvas.lines(segments, float(rng.uniform(0.2, 1.1)), colour, float(rng.uniform(0.5, 1)))
+    if rng.random() < 0.5:
+        x = float(rng.uniform(0, width))
+        thick = max(0.1 * lie.scale * float(rng.uniform(0.3, 1.2)), 0.4)
+        top = float(rng.uniform(-0.3, 0.6)) * height
+        canvas.pipe((x, float(height)), (x, top), thick, (0.2, 0.2, 0.2))
+        if rng.random() < 0.6:
+            arm = float(rng.choice([-1, 1])) * lie.scale * 2.5
+            canvas.lines(
+                [((x, top + 5), (x + arm, top + 2)), ((x, top + lie.scale), (x + arm, top + 4))],
+                thick * 0.5,
+                colour,
+            )
+
+
+_GROUND: dict[Season, tuple[Colour3, ...]] = {
+    "summer": ((0.09, 0.13, 0.04), (0.14, 0.14, 0.06), (0.2, 0.16, 0.1)),
+    "autumn": ((0.18, 0.14, 0.07), (0.12, 0.11, 0.05), (0.2, 0.15, 0.09)),
+    "winter": ((0.17, 0.14, 0.1), (0.1, 0.1, 0.06), (0.22, 0.2, 0.16)),
+    "snow": ((0.8, 0.83, 0.88), (0.75, 0.77, 0.8), (0.6, 0.62, 0.65)),
+}
+_BALLAST: tuple[Colour3, ...] = (
+    (0.2, 0.19, 0.18),
+    (0.14, 0.11, 0.09),
+    (0.26, 0.23, 0.2),
+    (0.09, 0.085, 0.08),
+)
+
+
+def _ground(canvas: Canvas, rng: np.random.Generator, rise: Radiance, lie: Lie, season: Season) -> None:
+    width, height = canvas.size
+    rows = np.nonzero(rise.min(1) < 1)[0]
+    first = int(rows[0])
+    drop = np.maximum(-rise[first:], 0.75)
+    h = drop.shape[0]
+    x = np.arange(width, dtype=np.float32)[None, :]
+    side = (
+        (x - np.float32(lie.vanish)) * np.float32(lie.eye) / drop
+    )  # metres to the right of the vanishing line
+    ahead = np.float32(lie.focal * lie.eye) / drop  # metres away
+    near = np.clip(drop / np.float32(0.02 * lie.focal + 4), 0, 1)  # grain fades out far away
+    tile = _grain(int(rng.integers(4)))
+    shift = rng.uniform(0, 512, 2).astype(np.float32)
+    zoom = np.float32(rng.uniform(12, 60))  # tile px per metre
+    grain = cv2.remap(
+        tile,
+        np.mod(side * zoom + shift[0], 511),
+        np.mod(ahead * zoom * np.float32(0.6) + shift[1], 511),
+        cv2.INTER_LINEAR,
+    )
+    broad = noise(rng, h, width, max(width / 3, 8), 2.0)
+    tones = _GROUND[season]
+    base = np.asarray(tones[int(rng.integers(len(tones)))], np.float32)
+    other = np.asarray(tones[int(rng.integers(len(tones)))], np.float32)
+    mix = np.clip(0.5 + 0.5 * broad, 0, 1)[..., None]
+    ground = base * (1 - mix) + other * mix
+    light = np.asarray(canvas.sun.shade(0, 0.9, 0.3), np.float32)
+    rough = np.float32(rng.uniform(0.15, 0.5) if season != "snow" else rng.uniform(0.03, 0.12))
+    texture = 1 + rough * grain * near + 0.12 * broad
+    snowed = season == "snow"
+    stone = np.asarray(_BALLAST[int(rng.integers(len(_BALLAST)))], np.float32)
+    if snowed:
+        stone = stone * 0.3 + np.float32(0.5)
+    shine = float(rng.uniform(0.15, 1.3))
+    for offset in _tracks(rng):
+        off = side - np.float32(offset)
+        wide = np.abs(off)
+        bed = np.clip((2.1 + 0.25 * broad - wide) * 2.5, 0, 1)[..., None]
+        ground = ground + bed * (stone - ground)
+        period = np.float32(0.62)
+        fade = np.clip(period * drop * drop / np.float32(lie.focal * lie.eye) / 2.5 - 0.4, 0, 1)
+        sleepers = (wide < 1.3) * (np.mod(ahead, period) < 0.25) * fade + (wide < 1.3) * (1 - fade) * 0.4
+        wood = np.float32(0.75 if snowed else rng.choice([0.35, 0.6, 1.4]))
+        ground = ground * (1 + (wood - 1) * (sleepers * np.float32(rng.uniform(0.4, 0.9))))[..., None]
+        per_px = np.float32(lie.eye) / drop
+        for rail in (-0.7525, 0.7525):
+            gap = np.abs(off - np.float32(rail))
+            web = np.clip((0.07 - gap) / per_px + 0.5, 0, 1) * np.clip(0.14 / per_px, 0, 1)
+            head = np.clip((0.035 - gap) / per_px + 0.5, 0, 1) * np.clip(0.07 / per_px, 0, 1)
+            ground = ground + web[..., None] * (np.asarray((0.07, 0.045, 0.03), np.float32) - ground)
+            ground = ground + head[..., None] * (
+                np.asarray((0.6, 0.6, 0.62), np.float32) * np.float32(shine) - ground
+            )
+    mask = np.clip(-rise[first:] + 0.5, 0, 1)
+    canvas.stamp(
+        mask.astype(np.float32),
+        (0, first),
+        (ground * np.clip(texture, 0.15, 3)[..., None] * light).astype(np.float32),
+    )
+
+
+def _tracks(rng: np.random.Generator) -> list[float]:
+    n = int(rng.choice([0, 1, 2, 3], p=[0.15, 0.4, 0.3, 0.15]))
+    first = float(rng.uniform(-8, 5))
+    return [first + 4.0 * i for i in range(n)]
+
+
+@functools.lru_cache(maxsize=4)
+def _grain(which: int) -> Radiance:
+    rng = np.random.default_rng((417, which))
+    grain = rng.standard_normal((512, 512)).astype(np.float32)
+    coarse = cv2.resize(
+        rng.standard_normal((128, 128)).astype(np.float32), (512, 512), interpolation=cv2.INTER_CUBIC
+    )
+    return np.asarray(0.6 * cv2.GaussianBlur(grain, (0, 0), 0.7) * 1.8 + 0.6 * coarse, np.float32)
+
+
+@functools.lru_cache(maxsize=48)
+def _photo(path: str) -> Radiance | None:
+    """A picture in linear light scaled to its own white, at most 2000 px wide, or None if it cannot be read."""
+    if path.endswith(".npy"):
+        out = np.asarray(np.load(path), np.float32)
+        return out / max(float(np.quantile(out, 0.98)), 1e-4)
+    if not Path(path).is_file():
+        return None
+    read = cv2.imread(path, cv2.IMREAD_COLOR)
+    return (
+        None if read is None else np.asarray(linear(np.asarray(read[..., ::-1], np.uint8)) * 1.0, np.float32)
+    )
+
+
+def paint_photo(canvas: Canvas, rng: np.random.Generator, path: str, level: float, blur: float) -> bool:
+    """Fill the picture with a random crop of a photograph; False if it cannot be read."""
+    picture = _photo(path)
+    if picture is None:
+        return False
+    width, height = canvas.size
+    ph, pw = picture.shape[:2]
+    zoom = float(
+        np.exp(
+            rng.uniform(np.log(max(width / pw, height / ph)), np.log(max(width / pw, height / ph, 1.2) * 1.5))
+        )
+    )
+    w, h = min(int(width / zoom), pw), min(int(height / zoom), ph)
+    x, y = int(rng.integers(pw - w + 1)), int(rng.integers(ph - h + 1))
+    cut = picture[y : y + h, x : x + w]
+    if rng.random() < 0.5:
+        cut = cut[:, ::-1]
+    way = cv2.INTER_AREA if zoom < 1 else cv2.INTER_CUBIC
+    laid = cv2.resize(np.ascontiguousarray(cut), (width, height), interpolation=way)
+    gain = level * float(np.exp(rng.normal(0, 0.3)))
+    tint = np.exp(rng.normal(0, 0.06, 3)).astype(np.float32)
+    canvas.radiance[:] = np.maximum(laid, 0) * tint * np.float32(gain)
+    if blur > 0.25:
+        cv2.GaussianBlur(canvas.radiance, (0, 0), blur, dst=canvas.radiance)
+    return True

@@ -1,0 +1,462 @@
+"""Things that are not the signal: lights and shapes that could be taken for one, and what stands before it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
+
+from litlamp.aspects.aspect import Lamp
+from litlamp.box import Box
+from litlamp.scene.backdrop import Lie
+from litlamp.scene.canvas import Canvas, Colour3, cover, srgb, times
+from litlamp.scene.heads import Aperture, Head, ellipse, paint_head, rounded
+from litlamp.scene.light import Glow, GlowColour, Light, Source
+from litlamp.scene.view import View
+
+KINDS = (
+    "road light", "train", "street lamp", "crossing lamps", "sign", "car lights", "points of light", "round thing",
+    "switch lamp", "glint",
+)  # fmt: skip
+Found = tuple[str, Box]
+
+
+def paint_distractor(
+    canvas: Canvas, rng: np.random.Generator, kind: str, lie: Lie, light: Light, luminance: float,
+    at: tuple[float, float] | None = None, size: float | None = None,
+) -> list[Found]:  # fmt: skip
+    """Paint one thing that must not be read as a signal; `size` px is its characteristic width."""
+    width, height = canvas.size
+    if at is None:
+        at = float(rng.uniform(0, width)), float(rng.uniform(0, height))
+    if size is None:
+        size = float(np.exp(rng.uniform(math.log(5), math.log(70)))) * min(width, height) / 256
+    return _PAINT[kind](canvas, rng, at, size, lie, light, luminance)
+
+
+def spot(
+    canvas: Canvas, at: tuple[float, float], radius: float, colour: GlowColour, source: Source, luminance: float,
+    squash: float = 1.0,
+) -> Box:  # fmt: skip
+    """A plain round light."""
+    t = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    shape = np.stack([at[0] + radius * np.cos(t), at[1] + radius * squash * np.sin(t)], -1)
+    found = cover([shape], canvas.size)
+    if found is not None:
+        mask, origin = found
+        canvas.glows.append(Glow(at[0], at[1], mask, origin, colour, source, luminance))
+    return Box(at[0] - radius, at[1] - radius * squash, at[0] + radius, at[1] + radius * squash)
+
+
+def _box(shapes: list[np.ndarray[tuple[int, ...], np.dtype[np.float64]]]) -> Box:
+    every = np.concatenate(shapes)
+    (x0, y0), (x1, y1) = every.min(0), every.max(0)
+    return Box(float(x0), float(y0), float(x1), float(y1))
+
+
+def _pick(rng: np.random.Generator, colours: tuple[str, ...]) -> GlowColour:
+    return cast(GlowColour, str(rng.choice(list(colours))))
+
+
+def _road_light(
+    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:  # fmt: skip
+    lens = 0.3 if rng.random() < 0.5 else 0.2
+    pitch = lens * float(rng.uniform(1.12, 1.3))
+    border = lens * float(rng.uniform(0.12, 0.3))
+    wide, tall = lens + 2 * border, 2 * pitch + lens + 2 * border
+    housing = rounded(wide, tall, wide * float(rng.choice([0.08, 0.2, 0.5])))
+    shell = [
+        (0.03, 0.03, 0.03),
+        times(srgb(240, 180, 30), (0.8, 0.8, 0.8)),
+        (0.05, 0.07, 0.05),
+        (0.2, 0.2, 0.2),
+    ]
+    glasses = ("red", "yellow", "green")
+    apertures = tuple(Aperture(0.0, (1 - i) * pitch, g) for i, g in enumerate(glasses))
+    source: Source = "led" if rng.random() < 0.7 else "incandescent"
+    head = Head(
+        "vertical", housing, apertures, lens, lens * float(rng.uniform(0.6, 1.1)), float(rng.uniform(3.0, 4.6)),
+        1.08, 0.2, shell[int(rng.choice(4, p=[0.5, 0.25, 0.15, 0.1]))], 0.03, float(rng.random()) * 0.6, 0.1,
+        "dots" if source == "led" and rng.random() < 0.5 else "even", source,
+    )  # fmt: skip
+    scale = size / wide
+    y = float(rng.uniform(2.4, 3.2)) if rng.random() < 0.6 else float(rng.uniform(5.0, 5.8))
+    view = View(
+        scale,
+        (at[0], at[1] + scale * y),
+        lie.roll,
+        float(rng.uniform(-0.5, 0.5)),
+        1.5,
+        float(rng.uniform(12, 80)),
+    )
+    pole = times((0.25, 0.25, 0.25), canvas.sun.shade(0, 0, 1)) if rng.random() < 0.7 else (0.05, 0.05, 0.05)
+    if rng.random() < 0.55:
+        side = float(rng.choice([-1, 1])) * float(rng.uniform(0.0, 0.3))
+        canvas.pipe(
+            view.point(side, 0), view.point(side, y + float(rng.uniform(-0.4, 0.8))), 0.06 * scale, pole
+        )
+    else:  # hung from an arm
+        reach = float(rng.choice([-1, 1])) * float(rng.uniform(2, 6))
+        canvas.pipe(view.point(reach, y + 0.1), view.point(0, y + 0.25), 0.05 * scale, pole)
+        canvas.pipe(view.point(reach, 0), view.point(reach, y + 0.3), 0.09 * scale, pole)
+    if rng.random() < 0.3:
+        plate = rounded(wide * 1.5, tall * 1.2, 0.1)
+        canvas.polygons(
+            [view.points(plate[:, 0] * 1.06, y + plate[:, 1] * 1.04)],
+            times((0.7, 0.6, 0.05), canvas.sun.shade(0, 0, 1)) if rng.random() < 0.4 else (0.4, 0.4, 0.4),
+        )
+        canvas.polygons(
+            [view.points(plate[:, 0], y + plate[:, 1])], times((0.03, 0.03, 0.03), canvas.sun.shade(0, 0, 1))
+        )
+    colour = rng.choice(["red", "yellow", "green"], p=[0.45, 0.15, 0.4])
+    truth = paint_head(
+        canvas, view, head, (0.0, y), Lamp(colour), bool(rng.random() < 0.92), lum, (0.4, 0.5, 0.6), rng
+    )
+    return [("road light", truth.box)]
+
+
+def _train(
+    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:  # fmt: skip
+    w = max(size * 1.6, 12.0)
+    h = w * float(rng.uniform(1.0, 1.5))
+    x, y = at
+    hue = [
+        srgb(200, 30, 30),
+        srgb(240, 190, 30),
+        srgb(40, 60, 120),
+        srgb(60, 60, 65),
+        srgb(30, 100, 60),
+        srgb(200, 200, 205),
+    ]
+    paint = times(hue[int(rng.integers(len(hue)))], canvas.sun.shade(0, 0.1, 1.0))
+    front = np.array([[-0.5, 0.5], [-0.5, -0.4], [-0.38, -0.5], [0.38, -0.5], [0.5, -0.4], [0.5, 0.5]]) * [
+        w,
+        h,
+    ] + [x, y]
+    side = float(rng.choice([-1, 1])) * w * float(rng.uniform(0.5, 4))
+    tail = np.array([[x + np.sign(side) * w / 2, y - h / 2], [x + np.sign(side) * w / 2, y + h / 2],
+                     [x + side, y + h / 8], [x + side, y - h / 4]])  # fmt: skip
+    canvas.polygons([tail], times(paint, (0.6, 0.6, 0.6)))
+    canvas.polygons([front], paint)
+    band = np.array([[-0.5, 0.12], [0.5, 0.12], [0.5, 0.24], [-0.5, 0.24]]) * [w, h] + [x, y]
+    canvas.polygons([band], times(hue[int(rng.integers(len(hue)))], canvas.sun.shade(0, 0.1, 1.0)))
+    glass = np.array([[-0.42, -0.3], [0.42, -0.3], [0.42, -0.02], [-0.42, -0.02]]) * [w, h] + [x, y]
+    canvas.polygons([glass], times((0.05, 0.06, 0.07), canvas.sun.shade(0, 0.3, 1), 1.5))
+    out: list[Found] = [("train", _box([front]))]
+    bright = lum * float(rng.uniform(1, 12))
+    tail_lamps = rng.random() < 0.4
+    colour: GlowColour = "red" if tail_lamps else "white"
+    r = w * float(rng.uniform(0.025, 0.07))
+    level = y + h * float(rng.uniform(0.2, 0.4))
+    for dx in (-0.33, 0.33):
+        out.append(("tail lamp" if tail_lamps else "head lamp",
+                    spot(canvas, (x + dx * w, level), r, colour, "led" if rng.random() < 0.4 else "incandescent", bright)))  # fmt: skip
+    if not tail_lamps and rng.random() < 0.6:
+        out.append(
+            ("head lamp", spot(canvas, (x, y - h * 0.38), r * 1.2, "white", "incandescent", bright * 2))
+        )
+    return out
+
+
+def _street_lamp(
+    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:  # fmt: skip
+    x, y = at
+    arm = float(rng.choice([-1, 1])) * size
+    pole = times((0.2, 0.2, 0.2), canvas.sun.shade(0, 0, 1))
+    r = max(size * float(rng.uniform(0.06, 0.16)), 0.8)
+    canvas.pipe((x + arm, y + size * 8), (x + arm, y), max(size * 0.05, 0.4), pole)
+    canvas.pipe((x + arm, y), (x, y - size * 0.1), max(size * 0.03, 0.4), pole)
+    on = light in ("night", "dusk") or rng.random() < 0.2
+    if on:
+        b = spot(
+            canvas,
+            (x, y),
+            r,
+            _pick(rng, ("white", "white", "amber")),
+            "led",
+            lum * float(rng.uniform(1, 15)),
+            0.6,
+        )
+        return [("street lamp", b)]
+    t = ellipse(2 * r, r, x, y, 16)
+    canvas.polygons([t], times((0.5, 0.5, 0.5), canvas.sun.shade(0, 0, 1)))
+    return [("street lamp", _box([t]))]
+
+
+def _crossing(
+    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:  # fmt: skip
+    x, y = at
+    pole = times((0.45, 0.45, 0.45), canvas.sun.shade(0, 0, 1))
+    canvas.pipe((x, y + size * 5), (x, y - size * 2), size * 0.12, pole)
+    canvas.lines([((x - size, y), (x + size, y))], size * 0.06, pole)
+    out: list[Found] = []
+    phase = int(rng.integers(3))
+    for i, side in enumerate((-1, 1)):
+        cx = x + side * size * 0.85
+        disc = ellipse(size, size, cx, y, 30)
+        canvas.polygons([disc], times((0.025, 0.025, 0.025), canvas.sun.shade(0, 0, 1)))
+        lens = ellipse(size * 0.45, size * 0.45, cx, y, 24)
+        canvas.polygons([lens], times((0.08, 0.01, 0.01), canvas.sun.shade(0, 0, 1)))
+        if phase == 2 or phase == i:
+            spot(canvas, (cx, y), size * 0.22, "red", "led" if rng.random() < 0.5 else "incandescent", lum)
+        out.append(("crossing lamps", _box([disc])))
+    if rng.random() < 0.7:
+        d = size * 1.1
+        cy = y - size * 1.7
+        canvas.lines(
+            [((x - d, cy - d * 0.7), (x + d, cy + d * 0.7)), ((x - d, cy + d * 0.7), (x + d, cy - d * 0.7))], size * 0.14,
+            times((0.8, 0.8, 0.8), canvas.sun.shade(0, 0, 1)),
+        )  # fmt: skip
+    return out
+
+
+def _sign(
+    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:  # fmt: skip
+    x, y = at
+    hue = [
+        srgb(200, 20, 30),
+        srgb(250, 200, 20),
+        srgb(20, 110, 60),
+        srgb(240, 240, 240),
+        srgb(20, 70, 160),
+        srgb(245, 130, 20),
+    ]
+    shade = canvas.sun.shade(0, 0, 1)
+    if rng.random() < 0.6:
+        canvas.pipe((x, y), (x, y + size * 4), max(size * 0.06, 0.4), times((0.35, 0.35, 0.35), shade))
+    w, h = size, size * float(rng.uniform(0.6, 1.5))
+    shapes = [ellipse(w, w, x, y), rounded(w, h, w * 0.05) + [x, y],
+              np.array([[x - w / 2, y + w / 2], [x + w / 2, y + w / 2], [x, y - w / 2]]),
+              np.array([[x - w / 2, y], [x, y - w / 2], [x + w / 2, y], [x, y + w / 2]])]  # fmt: skip
+    shape = shapes[int(rng.integers(len(shapes)))]
+    rim, face = hue[int(rng.integers(len(hue)))], hue[int(rng.integers(len(hue)))]
+    canvas.polygons([shape], times(rim, shade))
+    centre = shape.mean(0)
+    canvas.polygons([centre + (shape - centre) * float(rng.uniform(0.65, 0.95))], times(face, shade))
+    if rng.random() < 0.7 and size > 6:
+        ink = times((0.02, 0.02, 0.02) if rng.random() < 0.6 else (0.85, 0.85, 0.85), shade)
+        n = int(rng.integers(1, 4))
+        bars = []
+        for i in range(n):
+            ly = y + (i - (n - 1) / 2) * size * 0.22
+            reach = size * float(rng.uniform(0.1, 0.3))
+            bars.append(((x - reach, ly), (x + reach, ly)))
+        canvas.lines(bars, size * float(rng.uniform(0.03, 0.08)), ink)
+    return [("sign", _box([shape]))]
+
+
+def _car(
+    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:  # fmt: skip
+    x, y = at
+    hue = [(0.02, 0.02, 0.02), (0.6, 0.6, 0.6), (0.3, 0.02, 0.02), (0.05, 0.08, 0.2), (0.25, 0.25, 0.27)]
+    body = times(hue[int(rng.integers(len(hue)))], canvas.sun.shade(0, 0.3, 0.9))
+    canvas.polygons([rounded(size, size * 0.5, size * 0.1) + [x, y]], body)
+    canvas.polygons(
+        [rounded(size * 0.8, size * 0.35, size * 0.1) + [x, y - size * 0.35]], times(body, (0.4, 0.4, 0.45))
+    )
+    rear = rng.random() < 0.55
+    out: list[Found] = []
+    for side in (-0.4, 0.4):
+        out.append(("car lights", spot(canvas, (x + side * size, y - size * 0.05), max(size * float(rng.uniform(0.04, 0.09)), 0.6),
+                                       "red" if rear else "white", "led", lum * float(rng.uniform(0.3, 4)), 0.7)))  # fmt: skip
+    if rear and rng.random() < 0.3:
+        out.append(
+            ("car lights", spot(canvas, (x, y - size * 0.48), max(size * 0.04, 0.5), "red", "led", lum, 0.4))
+        )
+    if rng.random() < 0.2:
+        spot(canvas, (x - 0.4 * size, y + size * 0.05), max(size * 0.04, 0.5), "amber", "incandescent", lum)
+    return out
+
+
+def _points(
+    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:  # fmt: skip
+    out: list[Found] = []
+    colours = ("white", "white", "amber", "amber", "red", "green", "blue", "yellow")
+    for _ in range(int(rng.integers(1, 9))):
+        x, y = at[0] + float(rng.normal(0, 3)) * size, at[1] + float(rng.normal(0, 1)) * size
+        r = float(np.exp(rng.uniform(math.log(0.5), math.log(4))))
+        out.append(("point of light", spot(canvas, (x, y), r, _pick(rng, colours), "led" if rng.random() < 0.6 else "incandescent",
+                                           lum * float(np.exp(rng.normal(0, 0.8))))))  # fmt: skip
+    return out
+
+
+def _round(
+    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:  # fmt: skip
+    out: list[Found] = []
+    hue = [
+        srgb(220, 20, 30),
+        srgb(250, 210, 30),
+        srgb(40, 160, 60),
+        srgb(240, 120, 20),
+        srgb(240, 240, 240),
+        srgb(200, 40, 120),
+    ]
+    colour = hue[int(rng.integers(len(hue)))]
+    for _ in range(int(rng.choice([1, 2, 6]))):
+        x, y = at[0] + float(rng.normal(0, 1)) * size, at[1] + float(rng.normal(0, 1)) * size
+        w = size * float(rng.uniform(0.1, 0.6))
+        shape = ellipse(w, w * float(rng.uniform(0.7, 1.4)), x, y, 24)
+        canvas.polygons([shape], times(colour, canvas.sun.shade(0, 0.4, 0.9)))
+        if rng.random() < 0.5:
+            canvas.polygons(
+                [ellipse(w * 0.3, w * 0.3, x - w * 0.15, y - w * 0.2, 12)],
+                times((1, 1, 1), canvas.sun.shade(0, 0.4, 0.9)),
+                0.5,
+            )
+        out.append(("round thing", _box([shape])))
+    return out
+
+
+def _switch_lamp(
+    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:  # fmt: skip
+    x, y = at
+    size *= 0.6
+    shade = canvas.sun.shade(0, 0, 1)
+    canvas.pipe((x, y + size * 2.2), (x, y), size * 0.1, (0.05, 0.05, 0.05))
+    case = rounded(size * 0.8, size, size * 0.15) + [x, y]
+    canvas.polygons([case], times((0.04, 0.04, 0.04), shade))
+    if rng.random() < 0.5:
+        wing = np.array([[x - size, y - size * 1.4], [x + size, y - size * 1.4], [x, y - size * 0.6]])
+        canvas.polygons([wing], times(srgb(210, 30, 30) if rng.random() < 0.5 else srgb(245, 200, 40), shade))
+    spot(
+        canvas,
+        (x, y),
+        size * 0.25,
+        _pick(rng, ("red", "green", "yellow", "lunar")),
+        "incandescent",
+        lum * float(rng.uniform(0.1, 1)),
+    )
+    return [("switch lamp", _box([case]))]
+
+
+def _glint(
+    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:  # fmt: skip
+    """The sun on metal or glass: white, not lit."""
+    x, y = at
+    a = float(rng.uniform(0, np.pi))
+    r = size * float(rng.uniform(0.05, 0.4))
+    b = float(rng.uniform(1.5, 10))
+    canvas.lines([((x - r * math.cos(a), y - r * math.sin(a)), (x + r * math.cos(a), y + r * math.sin(a)))],
+                 float(rng.uniform(0.3, 1.6)), (b, b * 0.96, b * 0.88))  # fmt: skip
+    return [("glint", Box(x - r - 1, y - r - 1, x + r + 1, y + r + 1))]
+
+
+_PAINT = dict(
+    zip(
+        KINDS,
+        (_road_light, _train, _street_lamp, _crossing, _sign, _car, _points, _round, _switch_lamp, _glint),
+        strict=True,
+    )
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What may stand between camera and signal, each a count or a strength; 0 is none."""
+
+    wires: int = 0
+    branches: float = 0.0
+    pole: bool = False
+
+
+def paint_before(canvas: Canvas, rng: np.random.Generator, before: Before) -> None:
+    """Wires, twigs or a pole in front of everything painted so far."""
+    width, height = canvas.size
+    unit = min(width, height) / 256
+    if before.wires:
+        segments = []
+        for _ in range(before.wires):
+            if rng.random() < 0.7:
+                segments.append(
+                    (
+                        (0.0, float(rng.uniform(-0.1, 1.1)) * height),
+                        (float(width), float(rng.uniform(-0.1, 1.1)) * height),
+                    )
+                )
+            else:
+                segments.append(
+                    (
+                        (float(rng.uniform(0, 1)) * width, 0.0),
+                        (float(rng.uniform(0, 1)) * width, float(height)),
+                    )
+                )
+        tone = (
+            (0.03, 0.03, 0.03)
+            if rng.random() < 0.8
+            else times((0.4, 0.4, 0.4), canvas.sun.shade(0, 0.5, 0.5))
+        )
+        canvas.lines(segments, float(rng.uniform(0.3, 1.6)) * unit, tone)
+    if before.branches > 0:
+        x, y = float(rng.choice([0, width])), float(rng.uniform(0, 1)) * height
+        bars: list[tuple[tuple[float, float], tuple[float, float]]] = []
+        way = (0.0 if x == 0 else math.pi) + float(rng.normal(0, 0.4))
+        _twig(rng, bars, x, y, way, width * float(rng.uniform(0.2, 0.7)), 4)
+        colour: Colour3 = times((0.07, 0.05, 0.035), canvas.sun.shade(0, 0.3, 0.7))
+        canvas.lines(bars, float(rng.uniform(0.4, 1.3)) * unit * before.branches, colour)
+    if before.pole:
+        x = float(rng.uniform(0, width))
+        canvas.pipe(
+            (x, -5.0),
+            (x + float(rng.normal(0, 0.03)) * height, height + 5.0),
+            float(rng.uniform(0.7, 5)) * unit,
+            (0.25, 0.25, 0.25),
+        )
+
+
+def _twig(
+    rng: np.random.Generator, bars: list[tuple[tuple[float, float], tuple[float, float]]], x: float, y: float,
+    way: float, length: float, depth: int,
+) -> None:  # fmt: skip
+    x1, y1 = x + length * math.cos(way), y + length * math.sin(way)
+    bars.append(((x, y), (x1, y1)))
+    if depth == 0:
+        return
+    for _ in range(3 if depth > 2 else 2):
+        f = float(rng.uniform(0.3, 1.0))
+        _twig(
+            rng,
+            bars,
+            x + f * (x1 - x),
+            y + f * (y1 - y),
+            way + float(rng.normal(0, 0.6)),
+            length * float(rng.uniform(0.3, 0.6)),
+            depth - 1,
+        )
+
+
+def paint_weather(canvas: Canvas, rng: np.random.Generator, weather: str) -> None:
+    """Rain streaks or snowflakes in the air before the camera."""
+    width, height = canvas.size
+    if weather not in ("rain", "snow"):
+        return
+    n = int(width * height / 65536 * float(rng.uniform(20, 130)))
+    n = min(n, 900)
+    xs, ys = rng.uniform(0, width, n), rng.uniform(0, height, n)
+    unit = min(width, height) / 256
+    if weather == "rain":
+        slant, length = float(rng.normal(0, 0.25)), float(rng.uniform(6, 26)) * unit
+        segments = [
+            ((float(x), float(y)), (float(x + slant * length), float(y + length)))
+            for x, y in zip(xs, ys, strict=True)
+        ]
+        tone = times((0.7, 0.72, 0.75), canvas.sun.shade(0, 0.5, 0.5))
+        canvas.lines(segments, float(rng.uniform(0.15, 0.5)) * unit, tone, float(rng.uniform(0.1, 0.4)))
+    else:
+        drift, fall = float(rng.normal(0, 1.0)) * unit, float(rng.uniform(0.3, 4)) * unit
+        segments = [
+            ((float(x), float(y)), (float(x + drift), float(y + fall))) for x, y in zip(xs, ys, strict=True)
+        ]
+        tone = times((0.85, 0.87, 0.9), canvas.sun.shade(0, 0.6, 0.5))
+        canvas.lines(segments, float(rng.uniform(0.5, 1.3)) * unit, tone, float(rng.uniform(0.5, 0.95)))

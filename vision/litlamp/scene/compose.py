@@ -1,0 +1,373 @@
+"""An aspect and drawn scenery to a linear picture with its exact truth; random pictures for training."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+from typing import Any, Literal, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from litlamp.aspects.aspect import PLATES, Aspect, Colour, Lamp, Plate
+from litlamp.box import Box
+from litlamp.scene.backdrop import Lie, Season, draw_sky, draw_sun, paint_backdrop, paint_photo
+from litlamp.scene.canvas import Canvas, Colour3
+from litlamp.scene.clutter import KINDS, Before, paint_before, paint_distractor, paint_weather
+from litlamp.scene.heads import Kind
+from litlamp.scene.light import LIGHTS, Light, LitScene, Weather
+from litlamp.scene.plates import number_text
+from litlamp.scene.posts import Post, draw_post, paint_post
+from litlamp.scene.truth import HeadTruth, PlateTruth, SceneTruth, SignalTruth
+from litlamp.scene.view import View
+
+Cut = Literal["top", "bottom"]
+
+KELVIN: dict[Light, tuple[float, float]] = {
+    "day": (5000, 6000), "overcast": (6000, 7500), "low sun": (2900, 4500), "dusk": (5500, 11000), "night": (2000, 4500),
+}  # fmt: skip
+# Luminance of a lit lens over that of white paint under the same key light: median, and its spread (log).
+# A long-range lamp off its axis against sun on paint, sky on paint, street light on paint: estimates.
+BRIGHT: dict[Light, tuple[float, float]] = {
+    "day": (2.2, 0.8), "overcast": (6.0, 0.9), "low sun": (3.5, 0.9), "dusk": (30.0, 1.0), "night": (250.0, 1.1),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Scenery:
+    """Every factor of a scene that is drawn before the details.
+
+    Attributes
+    ----------
+    size : (width, height) px.
+    lens : wanted diameter of a lens of the first signal, px; `fit` makes it smaller where the signal would
+        not fit the picture.
+    place : where the middle of the first signal's heads goes, shares of width and height.
+    distance, eye : of the camera, metres; `roll`, `yaw` radians; `converge` see View.
+    blur : of the backdrop, px; `haze` share of light lost on the way to the signal.
+    luminance : of a lit lens (see BRIGHT).
+    snow : 0 to 1, on heads and hoods; `snow_on_plate` None leaves it to chance.
+    cut : which end of the first signal is cut by the picture's edge.
+    distractors : kinds painted behind the signal; `before` what stands in front.
+    photo : path of a background photograph, or None for a painted backdrop.
+    back : the first signal is seen from behind.
+    kind : of all heads, or None for any.
+    """
+
+    size: tuple[int, int]
+    light: Light
+    weather: Weather
+    season: Season
+    lens: float
+    fit: bool
+    place: tuple[float, float]
+    distance: float
+    eye: float
+    roll: float
+    yaw: float
+    converge: float
+    blur: float
+    haze: float
+    luminance: float
+    snow: float
+    snow_on_plate: bool | None
+    cut: Cut | None
+    distractors: tuple[str, ...]
+    before: Before
+    photo: str | None
+    back: bool
+    kind: Kind | None
+
+    def factors(self) -> tuple[tuple[str, str], ...]:
+        """Name and value of each factor, in words."""
+        out = []
+        for f in fields(self):
+            value = getattr(self, f.name)
+            if isinstance(value, float):
+                value = f"{value:.3g}"
+            out.append((f.name, "photo" if f.name == "photo" and value else str(value)))
+        return tuple(out)
+
+
+def draw_scenery(rng: np.random.Generator, size: tuple[int, int] = (256, 256), photos: tuple[str, ...] = (),
+                 **fixed: Any) -> Scenery:  # fmt: skip
+    """Draw every factor; keyword arguments named like Scenery's fields fix theirs."""
+    light = cast(Light, fixed.get("light") or str(rng.choice(LIGHTS, p=[0.34, 0.24, 0.14, 0.13, 0.15])))
+    weather = cast(
+        Weather,
+        fixed.get("weather")
+        or str(rng.choice(["clear", "haze", "rain", "snow", "fog"], p=[0.7, 0.1, 0.07, 0.08, 0.05])),
+    )
+    winter = weather == "snow" or rng.random() < 0.08
+    season = cast(Season, "snow" if winter else str(rng.choice(["summer", "autumn", "winter"])))
+    lens = _lens_px(rng)
+    haze = {"clear": 0.0, "haze": rng.uniform(0.05, 0.35), "rain": rng.uniform(0, 0.25), "snow": rng.uniform(0, 0.4),
+            "fog": rng.uniform(0.2, 0.75)}[weather]  # fmt: skip
+    median, spread = BRIGHT[light]
+    n = int(rng.choice([0, 1, 2, 3], p=[0.5, 0.28, 0.14, 0.08]))
+    drawn: dict[str, Any] = {
+        "size": size, "light": light, "weather": weather, "season": season, "lens": lens,
+        "fit": bool(rng.random() < 0.85),
+        "place": (float(rng.uniform(0.15, 0.85)), float(rng.uniform(0.15, 0.85))),
+        "distance": float(np.exp(rng.normal(math.log(45), 0.8))),
+        "eye": float(rng.choice([1.6, 1.6, 2.6, rng.uniform(0.8, 5)])),
+        "roll": float(np.clip(rng.normal(0, 0.035), -0.11, 0.11)),
+        "yaw": float(np.clip(rng.normal(0, 0.22), -0.7, 0.7)),
+        "converge": float(abs(rng.normal(0, 0.006))),
+        "blur": float(rng.choice([0.0, rng.uniform(0, 1.5), rng.uniform(1, 5)], p=[0.4, 0.35, 0.25])),
+        "haze": float(haze), "luminance": float(median * np.exp(rng.normal(0, spread))),
+        "snow": float(rng.uniform(0.2, 1)) if season == "snow" and rng.random() < 0.6 else 0.0,
+        "snow_on_plate": None,
+        "cut": str(rng.choice(["top", "bottom"])) if rng.random() < 0.1 else None,
+        "distractors": tuple(str(k) for k in rng.choice(KINDS, n)),
+        "before": Before(
+            int(rng.integers(1, 4)) if rng.random() < 0.12 else 0,
+            float(rng.uniform(0.3, 1)) if rng.random() < 0.06 else 0.0, bool(rng.random() < 0.03),
+        ),
+        "photo": str(rng.choice(photos)) if photos and rng.random() < 0.3 else None,
+        "back": bool(rng.random() < 0.04), "kind": None,
+    }  # fmt: skip
+    drawn.update({k: v for k, v in fixed.items() if not (v is None and k in ("light", "weather"))})
+    return Scenery(**drawn)
+
+
+def _lens_px(rng: np.random.Generator) -> float:
+    """2.5 to 80 px, most of it between 3 and 16."""
+    if rng.random() < 0.72:
+        return float(np.exp(rng.uniform(math.log(2.8), math.log(16))))
+    return float(np.exp(rng.uniform(math.log(2.5), math.log(80))))
+
+
+_SHOWN: tuple[Colour, ...] = ("red", "yellow", "green", "lunar", "dark")
+
+
+def random_aspect(
+    rng: np.random.Generator, book: Callable[[np.random.Generator], Aspect] | None = None
+) -> Aspect:
+    """A display, standard or not: what signals show, with many red placeholders, and what they never do.
+
+    `book` may give aspects of a rulebook, used for half of the calls.
+    """
+    if book is not None and rng.random() < 0.5:
+        return book(rng)
+    dwarf = rng.random() < 0.25
+    n = int(rng.choice([1, 2, 3], p=[0.55, 0.36, 0.09] if dwarf else [0.33, 0.38, 0.29]))
+    wild = rng.random() < 0.3
+    lamps: list[Lamp] = []
+    for i in range(n):
+        p = [0.3, 0.28, 0.28, 0.08, 0.06] if wild or i == 0 else [0.56, 0.18, 0.18, 0.04, 0.04]
+        colour = _SHOWN[int(rng.choice(5, p=p))]
+        lamps.append(
+            Lamp(colour, bool(colour != "dark" and rng.random() < (0.18 if colour != "red" else 0.08)))
+        )
+    plates: set[Plate] = set()
+    chance = {"A": 0.28 if n == 1 else 0.08, "R": 0.2, "L": 0.1, "DV": 0.12}
+    if rng.random() < 0.55:
+        plates = {p for p in PLATES if rng.random() < chance[p]}
+    number = number_text(rng) if rng.random() < (0.3 if not dwarf else 0.1) else None
+    staggered = n > 1 and rng.random() < (0.05 if dwarf else 0.5)
+    return Aspect(
+        tuple(lamps),
+        "dwarf" if dwarf else "mast",
+        "staggered" if staggered else "vertical",
+        frozenset(plates),
+        number,
+    )
+
+
+def compose(
+    aspects: tuple[Aspect, ...], scenery: Scenery, rng: np.random.Generator
+) -> tuple[LitScene, SceneTruth]:
+    """Build the signals, paint the scene, and say exactly where everything lies."""
+    width, height = scenery.size
+    sun = draw_sun(rng, scenery.light)
+    sky = draw_sky(rng, scenery.light, scenery.weather)
+    canvas = Canvas(np.zeros((height, width, 3), np.float32), sun, air=_air(sky.low, scenery.light))
+    posts = [
+        draw_post(
+            rng, a, snow_on_plate=scenery.snow_on_plate, back=scenery.back and i == 0, kind=scenery.kind
+        )
+        for i, a in enumerate(aspects)
+    ]
+    views = _place(posts, scenery, rng)
+    lie = _lie(views, scenery, rng)
+    level = 0.85 if scenery.light != "night" else 0.3
+    if scenery.photo is None or not paint_photo(canvas, rng, scenery.photo, level, scenery.blur):
+        paint_backdrop(canvas, rng, lie, sky, scenery.light, scenery.season, scenery.blur)
+    if scenery.haze > 0:
+        canvas.radiance += np.float32(min(scenery.haze * 1.25, 0.93)) * (
+            np.asarray(canvas.air, np.float32) - canvas.radiance
+        )
+        canvas.clear = 1 - scenery.haze
+    distractors: list[tuple[str, Box]] = []
+    for kind in scenery.distractors:
+        lum = scenery.luminance * float(np.exp(rng.normal(0, 0.6)))
+        distractors += paint_distractor(canvas, rng, kind, lie, scenery.light, lum)
+    mirror = sky.high if rng.random() < 0.5 else sky.low
+    signals: list[SignalTruth] = []
+    for post, view in zip(posts, views, strict=True):
+        lit = tuple(
+            h.colour != "dark" and not (h.flashing and rng.random() < 0.45) for h in post.aspect.heads
+        )
+        shared = scenery.luminance * float(np.exp(rng.normal(0, 0.15)))
+        lums = tuple(shared * float(np.exp(rng.normal(0, 0.3))) for _ in post.aspect.heads)
+        signals.append(paint_post(canvas, view, post, lit, lums, mirror, rng, scenery.snow))
+    canvas.watch_veil()
+    paint_before(canvas, rng, scenery.before)
+    paint_weather(canvas, rng, scenery.weather)
+    signals = [_in_view(s, canvas) for s in signals]
+    low, high = KELVIN[scenery.light]
+    scene = LitScene(
+        canvas.radiance, tuple(canvas.glows), scenery.light, float(rng.uniform(low, high)), scenery.weather
+    )
+    kept = tuple((k, b) for k, b in distractors if b.clamp(width, height).area > 0)
+    return scene, SceneTruth(scenery.size, tuple(signals), kept, scenery.factors())
+
+
+def _air(low: Colour3, light: Light) -> Colour3:
+    grey = sum(low) / 3
+    if light == "night":
+        return grey, grey, grey
+    return tuple(0.5 * c + 0.5 * grey for c in low)  # type: ignore[return-value]
+
+
+def _place(posts: list[Post], scenery: Scenery, rng: np.random.Generator) -> list[View]:
+    width, height = scenery.size
+    views: list[View] = []
+    scale = 1.0
+    for i, post in enumerate(posts):
+        tall, wide = _extent(post)
+        if i == 0:
+            scale = scenery.lens / post.heads[0][0].lens
+            if scenery.fit and scenery.cut is None:
+                scale = min(scale, 0.92 * height / tall, 0.92 * width / wide)
+            cx, cy = width * scenery.place[0], height * scenery.place[1]
+            at = scale
+        else:
+            at = scale * float(np.exp(rng.normal(0, 0.15)))
+            step = (wide / 2 + float(rng.uniform(0.8, 4))) * at * float(rng.choice([-1, 1]))
+            cx, cy = views[0].foot[0] + step, height * scenery.place[1]
+        view = View(
+            at,
+            (0.0, 0.0),
+            scenery.roll,
+            scenery.yaw,
+            scenery.eye,
+            max(scenery.distance, 6.0),
+            scenery.converge,
+        )
+        box = _heads_box(post, view)
+        dx, dy = cx - box.centre[0], cy - box.centre[1]
+        if i == 0 and scenery.cut is not None:
+            share = float(rng.uniform(0.4, 0.95))
+            edge = post.heads[0] if scenery.cut == "top" else post.heads[-1]
+            part = _part_box(edge[0].width, edge[0].height, edge[1], view)
+            if scenery.cut == "top":
+                dy = -(part.y0 + share * part.height)
+            else:
+                dy = height - (part.y1 - share * part.height)
+        elif i == 0 and (scenery.fit or rng.random() < 0.5):
+            dx, dy = _inside(box.shift(dx, dy), width, height, dx, dy)
+        views.append(replace(view, foot=(dx, dy)))
+    return views
+
+
+def _inside(box: Box, width: int, height: int, dx: float, dy: float) -> tuple[float, float]:
+    """Nudge a placing so that the box lies in the picture, where it fits at all."""
+    if box.width < 0.98 * width:
+        dx += max(1.0 - box.x0, 0) + min(width - 1.0 - box.x1, 0)
+    if box.height < 0.98 * height:
+        dy += max(1.0 - box.y0, 0) + min(height - 1.0 - box.y1, 0)
+    return dx, dy
+
+
+def _extent(post: Post) -> tuple[float, float]:
+    left = min([x - h.width / 2 for h, (x, _) in post.heads] + [x - p.width / 2 for p, (x, _) in post.plates])
+    right = max(
+        [x + h.width / 2 for h, (x, _) in post.heads] + [x + p.width / 2 for p, (x, _) in post.plates]
+    )
+    return post.high - post.low + 0.3, right - left
+
+
+def _part_box(width: float, height: float, at: tuple[float, float], view: View) -> Box:
+    x = at[0] + np.array([-1, 1, 1, -1]) * width / 2
+    y = at[1] + np.array([-1, -1, 1, 1]) * height / 2
+    p = view.points(x, y)
+    (x0, y0), (x1, y1) = p.min(0), p.max(0)
+    return Box(float(x0), float(y0), float(x1), float(y1))
+
+
+def _heads_box(post: Post, view: View) -> Box:
+    boxes = [_part_box(h.width, h.height, at, view) for h, at in post.heads]
+    boxes += [_part_box(p.width, p.height, at, view) for p, at in post.plates]
+    out = boxes[0]
+    for box in boxes[1:]:
+        out = out.union(box)
+    return out
+
+
+def _lie(views: list[View], scenery: Scenery, rng: np.random.Generator) -> Lie:
+    width, height = scenery.size
+    if not views:
+        scale = float(np.exp(rng.uniform(math.log(8), math.log(120))))
+        horizon = height * float(rng.uniform(-0.2, 1.4))
+        foot_x = width / 2.0
+    else:
+        scale, foot_x = views[0].scale, views[0].foot[0]
+        horizon = views[0].horizon + math.tan(scenery.roll) * (width / 2 - foot_x)
+    vanish = foot_x + width * float(rng.normal(0, 0.5))
+    return Lie(horizon, scenery.roll, scenery.eye, scale * max(scenery.distance, 6.0), vanish, scale)
+
+
+def _share(box: Box, canvas: Canvas) -> float:
+    """Share of a box inside the picture and not painted over."""
+    width, height = canvas.size
+    inside = box.clamp(width, height)
+    if box.area <= 0 or inside.area <= 0 or canvas.veil is None:
+        return 0.0
+    x0, y0 = int(inside.x0), int(inside.y0)
+    veil = canvas.veil[y0 : max(math.ceil(inside.y1), y0 + 1), x0 : max(math.ceil(inside.x1), x0 + 1)]
+    return float(inside.area / box.area * (1 - veil.mean()))
+
+
+def _in_view(signal: SignalTruth, canvas: Canvas) -> SignalTruth:
+    width, height = canvas.size
+    heads = tuple(replace(h, visible=_share(h.box, canvas)) for h in signal.heads)
+    plates = tuple(_plate_in_view(p, canvas) for p in signal.plates)
+    whole = all(h.box.clamp(width, height).area >= 0.9 * h.box.area for h in heads)
+    return replace(signal, heads=heads, plates=plates, whole_in_view=whole)
+
+
+def _plate_in_view(plate: PlateTruth, canvas: Canvas) -> PlateTruth:
+    share = _share(plate.box, canvas)
+    return replace(plate, visible=plate.visible * share, legible=plate.legible and share > 0.7)
+
+
+def training_sample(
+    seed: int, size: tuple[int, int] = (256, 256), photos: tuple[str, ...] = ()
+) -> tuple[NDArray[np.uint8], SceneTruth]:
+    """One random picture and its truth: rgb uint8 (H, W, 3). Same seed, size and photos: same bytes."""
+    rng = np.random.default_rng((seed, 20))
+    if rng.random() < 0.25:
+        n = int(rng.integers(0, 6))
+        scenery = draw_scenery(
+            rng, size, photos, distractors=tuple(str(k) for k in rng.choice(KINDS, n)), back=False
+        )
+        aspects: tuple[Aspect, ...] = ()
+        if rng.random() < 0.15:
+            scenery, aspects = replace(scenery, back=True), (random_aspect(rng),)
+    else:
+        scenery = draw_scenery(rng, size, photos)
+        aspects = tuple(random_aspect(rng) for _ in range(int(rng.choice([1, 2, 3], p=[0.85, 0.12, 0.03]))))
+    scene, truth = compose(aspects, scenery, rng)
+    return _expose(scene, rng), truth
+
+
+def _expose(scene: LitScene, rng: np.random.Generator) -> NDArray[np.uint8]:
+    from litlamp.scene.camera import draw_camera, expose
+
+    return expose(scene, draw_camera(rng, scene.light), rng)
+
+
+__all__ = ["Cut", "HeadTruth", "Scenery", "compose", "draw_scenery", "random_aspect", "training_sample"]
