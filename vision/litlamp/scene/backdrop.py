@@ -157,9 +157,15 @@ def _profile(rng: np.random.Generator, width: int, cell: float) -> Radiance:
 
 
 def _ridge(
-    canvas: Canvas, rng: np.random.Generator, rise: Radiance, tall: float, colour: Colour3, haze: float, sky: Sky,
+    canvas: Canvas,
+    rng: np.random.Generator,
+    rise: Radiance,
+    tall: float,
+    colour: Colour3,
+    haze: float,
+    sky: Sky,
     rough: float,
-) -> None:  # fmt: skip
+) -> None:
     width, height = canvas.size
     edge = tall * (1 + 0.6 * _profile(rng, width, width / 2)) + tall * rough * _profile(rng, width, width / 8)
     mask = np.clip(edge - rise + 0.5, 0, 1)

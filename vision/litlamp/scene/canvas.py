@@ -180,9 +180,14 @@ class Canvas:
         self.stamp(mask, origin, np.asarray(colour, np.float32) * np.maximum(grain, 0.05))
 
     def pipe(
-        self, start: tuple[float, float], end: tuple[float, float], radius: float, albedo: Colour3,
-        end_radius: float | None = None, gloss: float = 0.0,
-    ) -> None:  # fmt: skip
+        self,
+        start: tuple[float, float],
+        end: tuple[float, float],
+        radius: float,
+        albedo: Colour3,
+        end_radius: float | None = None,
+        gloss: float = 0.0,
+    ) -> None:
         """A cylinder seen from the side, shaded round its girth; radius px, tapering to `end_radius`."""
         r1 = radius if end_radius is None else end_radius
         (ax, ay), (bx, by) = start, end
@@ -227,9 +232,12 @@ class Canvas:
         )
 
     def lines(
-        self, segments: Sequence[tuple[tuple[float, float], tuple[float, float]]], radius: float, colour: Colour3,
+        self,
+        segments: Sequence[tuple[tuple[float, float], tuple[float, float]]],
+        radius: float,
+        colour: Colour3,
         alpha: float = 1.0,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Many thin bars of one thickness and colour, as one stamp (ladders, wires, lattice)."""
         shapes = [bar(a, b, max(radius, 0.12)) for a, b in segments if a != b]
         if shapes:

@@ -24,9 +24,15 @@ Found = tuple[str, Box]
 
 
 def paint_distractor(
-    canvas: Canvas, rng: np.random.Generator, kind: str, lie: Lie, light: Light, luminance: float,
-    at: tuple[float, float] | None = None, size: float | None = None,
-) -> list[Found]:  # fmt: skip
+    canvas: Canvas,
+    rng: np.random.Generator,
+    kind: str,
+    lie: Lie,
+    light: Light,
+    luminance: float,
+    at: tuple[float, float] | None = None,
+    size: float | None = None,
+) -> list[Found]:
     """Paint one thing that must not be read as a signal; `size` px is its characteristic width."""
     width, height = canvas.size
     if at is None:
@@ -37,9 +43,14 @@ def paint_distractor(
 
 
 def spot(
-    canvas: Canvas, at: tuple[float, float], radius: float, colour: GlowColour, source: Source, luminance: float,
+    canvas: Canvas,
+    at: tuple[float, float],
+    radius: float,
+    colour: GlowColour,
+    source: Source,
+    luminance: float,
     squash: float = 1.0,
-) -> Box:  # fmt: skip
+) -> Box:
     """A plain round light."""
     t = np.linspace(0, 2 * np.pi, 24, endpoint=False)
     shape = np.stack([at[0] + radius * np.cos(t), at[1] + radius * squash * np.sin(t)], -1)
@@ -61,8 +72,14 @@ def _pick(rng: np.random.Generator, colours: tuple[str, ...]) -> GlowColour:
 
 
 def _road_light(
-    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:  # fmt: skip
+    canvas: Canvas,
+    rng: np.random.Generator,
+    at: tuple[float, float],
+    size: float,
+    lie: Lie,
+    light: Light,
+    lum: float,
+) -> list[Found]:
     lens = 0.3 if rng.random() < 0.5 else 0.2
     pitch = lens * float(rng.uniform(1.12, 1.3))
     border = lens * float(rng.uniform(0.12, 0.3))
@@ -119,8 +136,14 @@ def _road_light(
 
 
 def _train(
-    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:  # fmt: skip
+    canvas: Canvas,
+    rng: np.random.Generator,
+    at: tuple[float, float],
+    size: float,
+    lie: Lie,
+    light: Light,
+    lum: float,
+) -> list[Found]:
     w = max(size * 1.6, 12.0)
     h = w * float(rng.uniform(1.0, 1.5))
     x, y = at
@@ -163,8 +186,14 @@ def _train(
 
 
 def _street_lamp(
-    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:  # fmt: skip
+    canvas: Canvas,
+    rng: np.random.Generator,
+    at: tuple[float, float],
+    size: float,
+    lie: Lie,
+    light: Light,
+    lum: float,
+) -> list[Found]:
     x, y = at
     arm = float(rng.choice([-1, 1])) * size
     pole = times((0.2, 0.2, 0.2), canvas.sun.shade(0, 0, 1))
@@ -189,8 +218,14 @@ def _street_lamp(
 
 
 def _crossing(
-    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:  # fmt: skip
+    canvas: Canvas,
+    rng: np.random.Generator,
+    at: tuple[float, float],
+    size: float,
+    lie: Lie,
+    light: Light,
+    lum: float,
+) -> list[Found]:
     x, y = at
     pole = times((0.45, 0.45, 0.45), canvas.sun.shade(0, 0, 1))
     canvas.pipe((x, y + size * 5), (x, y - size * 2), size * 0.12, pole)
@@ -217,8 +252,14 @@ def _crossing(
 
 
 def _sign(
-    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:  # fmt: skip
+    canvas: Canvas,
+    rng: np.random.Generator,
+    at: tuple[float, float],
+    size: float,
+    lie: Lie,
+    light: Light,
+    lum: float,
+) -> list[Found]:
     x, y = at
     hue = [
         srgb(200, 20, 30),
@@ -253,8 +294,14 @@ def _sign(
 
 
 def _car(
-    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:  # fmt: skip
+    canvas: Canvas,
+    rng: np.random.Generator,
+    at: tuple[float, float],
+    size: float,
+    lie: Lie,
+    light: Light,
+    lum: float,
+) -> list[Found]:
     x, y = at
     hue = [(0.02, 0.02, 0.02), (0.6, 0.6, 0.6), (0.3, 0.02, 0.02), (0.05, 0.08, 0.2), (0.25, 0.25, 0.27)]
     body = times(hue[int(rng.integers(len(hue)))], canvas.sun.shade(0, 0.3, 0.9))
@@ -277,8 +324,14 @@ def _car(
 
 
 def _points(
-    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:  # fmt: skip
+    canvas: Canvas,
+    rng: np.random.Generator,
+    at: tuple[float, float],
+    size: float,
+    lie: Lie,
+    light: Light,
+    lum: float,
+) -> list[Found]:
     out: list[Found] = []
     colours = ("white", "white", "amber", "amber", "red", "green", "blue", "yellow")
     for _ in range(int(rng.integers(1, 9))):
@@ -290,8 +343,14 @@ def _points(
 
 
 def _round(
-    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:  # fmt: skip
+    canvas: Canvas,
+    rng: np.random.Generator,
+    at: tuple[float, float],
+    size: float,
+    lie: Lie,
+    light: Light,
+    lum: float,
+) -> list[Found]:
     out: list[Found] = []
     hue = [
         srgb(220, 20, 30),
@@ -318,8 +377,14 @@ def _round(
 
 
 def _switch_lamp(
-    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:  # fmt: skip
+    canvas: Canvas,
+    rng: np.random.Generator,
+    at: tuple[float, float],
+    size: float,
+    lie: Lie,
+    light: Light,
+    lum: float,
+) -> list[Found]:
     x, y = at
     size *= 0.6
     shade = canvas.sun.shade(0, 0, 1)
@@ -341,8 +406,14 @@ def _switch_lamp(
 
 
 def _glint(
-    canvas: Canvas, rng: np.random.Generator, at: tuple[float, float], size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:  # fmt: skip
+    canvas: Canvas,
+    rng: np.random.Generator,
+    at: tuple[float, float],
+    size: float,
+    lie: Lie,
+    light: Light,
+    lum: float,
+) -> list[Found]:
     """The sun on metal or glass: white, not lit."""
     x, y = at
     a = float(rng.uniform(0, np.pi))
@@ -416,9 +487,14 @@ def paint_before(canvas: Canvas, rng: np.random.Generator, before: Before) -> No
 
 
 def _twig(
-    rng: np.random.Generator, bars: list[tuple[tuple[float, float], tuple[float, float]]], x: float, y: float,
-    way: float, length: float, depth: int,
-) -> None:  # fmt: skip
+    rng: np.random.Generator,
+    bars: list[tuple[tuple[float, float], tuple[float, float]]],
+    x: float,
+    y: float,
+    way: float,
+    length: float,
+    depth: int,
+) -> None:
     x1, y1 = x + length * math.cos(way), y + length * math.sin(way)
     bars.append(((x, y), (x1, y1)))
     if depth == 0:

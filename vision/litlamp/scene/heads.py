@@ -184,9 +184,17 @@ GLASS: dict[str, Colour3] = {
 
 
 def paint_head(
-    canvas: Canvas, view: View, head: Head, at: tuple[float, float], lamp: Lamp, lit: bool,
-    luminance: float, sky: Colour3, rng: np.random.Generator, snow: float = 0.0,
-) -> HeadTruth:  # fmt: skip
+    canvas: Canvas,
+    view: View,
+    head: Head,
+    at: tuple[float, float],
+    lamp: Lamp,
+    lit: bool,
+    luminance: float,
+    sky: Colour3,
+    rng: np.random.Generator,
+    snow: float = 0.0,
+) -> HeadTruth:
     """Paint a head seen from the front with its centre at `at` metres; the lamp's glow joins the canvas.
 
     `sky` is what an unlit lens mirrors; `snow` 0 to 1 is how much lies on hoods and plate top.
@@ -276,9 +284,18 @@ def _front(
 
 
 def _aperture(
-    canvas: Canvas, view: View, head: Head, at: tuple[float, float], aperture: Aperture, lamp: Lamp,
-    burning: bool, luminance: float, sky: Colour3, rng: np.random.Generator, snow: float,
-) -> list[Points]:  # fmt: skip
+    canvas: Canvas,
+    view: View,
+    head: Head,
+    at: tuple[float, float],
+    aperture: Aperture,
+    lamp: Lamp,
+    burning: bool,
+    luminance: float,
+    sky: Colour3,
+    rng: np.random.Generator,
+    snow: float,
+) -> list[Points]:
     x, y = at[0] + aperture.x, at[1] + aperture.y
     px = view.size_at(y)
     span = head.lens * px
@@ -373,9 +390,14 @@ def _aperture(
 
 
 def _emission(
-    head: Head, patch: Patch, lens: NDArray[np.bool_], inside: NDArray[np.bool_], u: Radiance, v: Radiance,
+    head: Head,
+    patch: Patch,
+    lens: NDArray[np.bool_],
+    inside: NDArray[np.bool_],
+    u: Radiance,
+    v: Radiance,
     rng: np.random.Generator,
-) -> Radiance:  # fmt: skip
+) -> Radiance:
     d2 = u * u + v * v
     ox, oy = (np.float32(a) for a in rng.normal(0, 0.12, 2))
     centre = (u - ox) ** 2 + (v - oy) ** 2

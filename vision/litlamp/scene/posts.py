@@ -59,9 +59,13 @@ METALS: tuple[Colour3, ...] = (
 
 
 def draw_post(
-    rng: np.random.Generator, aspect: Aspect, *, snow_on_plate: bool | None = None, back: bool = False,
+    rng: np.random.Generator,
+    aspect: Aspect,
+    *,
+    snow_on_plate: bool | None = None,
+    back: bool = False,
     kind: Kind | None = None,
-) -> Post:  # fmt: skip
+) -> Post:
     """Build a signal that can show the aspect; what the aspect leaves unsaid is drawn."""
     dwarf = aspect.mount == "dwarf"
     heads: list[Head] = []
@@ -150,8 +154,13 @@ def _stagger(rng: np.random.Generator, heads: list[Head], spots: list[Spot]) -> 
 
 
 def _plate_spots(
-    rng: np.random.Generator, boards: list[PlateBoard], heads: list[Head], spots: list[Spot], low: float, dwarf: bool
-) -> list[tuple[PlateBoard, Spot]]:  # fmt: skip
+    rng: np.random.Generator,
+    boards: list[PlateBoard],
+    heads: list[Head],
+    spots: list[Spot],
+    low: float,
+    dwarf: bool,
+) -> list[tuple[PlateBoard, Spot]]:
     out: list[tuple[PlateBoard, Spot]] = []
     wide = max(h.width for h in heads)
     if dwarf:
@@ -176,9 +185,15 @@ def _plate_spots(
 
 
 def paint_post(
-    canvas: Canvas, view: View, post: Post, lit: tuple[bool, ...], luminances: tuple[float, ...], sky: Colour3,
-    rng: np.random.Generator, snow: float = 0.0,
-) -> SignalTruth:  # fmt: skip
+    canvas: Canvas,
+    view: View,
+    post: Post,
+    lit: tuple[bool, ...],
+    luminances: tuple[float, ...],
+    sky: Colour3,
+    rng: np.random.Generator,
+    snow: float = 0.0,
+) -> SignalTruth:
     """Paint mast, heads and plates. Shares in view are settled by the composer when all is painted."""
     if post.mast in ("pipe", "lattice", "gantry"):
         _mast(canvas, view, post, rng)
