@@ -11,7 +11,7 @@ from typing import Literal
 import cv2
 import numpy as np
 
-from litlamp.scene.canvas import Canvas, Colour3, Sun, linear, noise, srgb, times
+from litlamp.scene.canvas import Canvas, Colour3, Points, Sun, linear, noise, srgb, times
 from litlamp.scene.light import Light, Radiance
 
 Season = Literal["summer", "autumn", "winter", "snow"]
@@ -230,7 +230,7 @@ def _building(canvas: Canvas, rng: np.random.Generator, lie: Lie, light: Light) 
         wall = times(wall, (1, 1, 1), float(rng.uniform(0.1, 1.0)))
     r = math.tan(lie.roll)
 
-    def quad(x0: float, y0: float, x1: float, y1: float) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    def quad(x0: float, y0: float, x1: float, y1: float) -> Points:
         return np.array(
             [[x0 + r * (base - y0), y0 + r * (x0 - x)], [x1 + r * (base - y0), y0 + r * (x1 - x)],
              [x1 + r * (base - y1), y1 + r * (x1 - x)], [x0 + r * (base - y1), y1 + r * (x0 - x)]]
@@ -253,7 +253,8 @@ def _building(canvas: Canvas, rng: np.random.Generator, lie: Lie, light: Light) 
     if step < 3:
         return
     lit_share = float(rng.uniform(0.1, 0.6)) if light in ("night", "dusk") else 0.0
-    dark, bright = [], []
+    dark: list[Points] = []
+    bright: list[Points] = []
     pane = float(rng.uniform(0.35, 0.75))
     for wx in np.arange(x + step * 0.3, x + w - step * pane, step)[:40]:
         for wy in np.arange(base - h + floor * 0.25, base - floor * 0.5, floor)[:14]:
@@ -326,7 +327,7 @@ _BALLAST: tuple[Colour3, ...] = (
 
 
 def _ground(canvas: Canvas, rng: np.random.Generator, rise: Radiance, lie: Lie, season: Season) -> None:
-    width, height = canvas.size
+    width = canvas.size[0]
     rows = np.nonzero(rise.min(1) < 1)[0]
     first = int(rows[0])
     drop = np.maximum(-rise[first:], 0.75)
@@ -405,7 +406,7 @@ def _grain(which: int) -> Radiance:
 
 @functools.lru_cache(maxsize=48)
 def _photo(path: str) -> Radiance | None:
-    """A picture in linear light scaled to its own white, at most 2000 px wide, or None if it cannot be read."""
+    """A picture in linear light scaled to its own white, or None if it cannot be read."""
     if path.endswith(".npy"):
         out = np.asarray(np.load(path), np.float32)
         return out / max(float(np.quantile(out, 0.98)), 1e-4)

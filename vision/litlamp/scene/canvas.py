@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -214,12 +215,12 @@ class Canvas:
         along = px * np.float32(ux) + py * np.float32(uy)
         across = px * np.float32(nx) + py * np.float32(ny)
         r = np.float32(radius) + np.clip(along / length, 0, 1) * np.float32(r1 - radius)
-        mask = np.clip(r + 0.5 - np.abs(across), 0, 1) * np.minimum(1, 2 * r)
+        mask: Any = np.clip(r + 0.5 - np.abs(across), 0, 1) * np.minimum(1, 2 * r)
         mask *= np.clip(along + 0.5, 0, 1) * np.clip(length - along + 0.5, 0, 1)
         u = np.clip(across / np.maximum(r, 0.5), -1, 1)
         z = np.sqrt(1 - u * u)
         s = self.sun
-        light = np.float32(s.direct) * np.maximum(
+        light: Any = np.float32(s.direct) * np.maximum(
             0, u * np.float32(s.x * nx - s.y * ny) + z * np.float32(s.z)
         )
         if gloss > 0 and s.direct > 0.1:
@@ -227,9 +228,8 @@ class Canvas:
             light = light + np.float32(gloss * s.direct) * np.exp(-((u - peak) ** 2) * 18)
         fill = np.float32(s.sky) * (0.55 + 0.35 * z)
         tint, paint = np.asarray(s.sky_tint, np.float32), np.asarray(albedo, np.float32)
-        self.stamp(
-            mask.astype(np.float32), (int(x0), int(y0)), (light[..., None] + fill[..., None] * tint) * paint
-        )
+        colour = (light[..., None] + fill[..., None] * tint) * paint
+        self.stamp(mask.astype(np.float32), (int(x0), int(y0)), colour.astype(np.float32))
 
     def lines(
         self,
@@ -310,7 +310,12 @@ class Patch:
         """Picture coordinates of the fine px centres: x (1, w) and y (h, 1)."""
         x = (np.arange(self.size[0] * self.fine, dtype=np.float32) + 0.5) / self.fine + self.origin[0]
         y = (np.arange(self.size[1] * self.fine, dtype=np.float32) + 0.5) / self.fine + self.origin[1]
-        return x[None, :], y[:, None]
+        return x.astype(np.float32)[None, :], y.astype(np.float32)[:, None]
+
+
+def moved(shape: Points, x: float, y: float) -> Points:
+    """A polygon shifted."""
+    return np.asarray(shape + np.array([x, y]), np.float64)
 
 
 def hull(*shapes: Points) -> Points:

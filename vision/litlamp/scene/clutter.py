@@ -1,4 +1,4 @@
-"""Things that are not the signal: lights and shapes that could be taken for one, and what stands before it."""
+"""What is not the signal: lights and shapes that could be taken for one, and what stands before it."""
 
 from __future__ import annotations
 
@@ -11,15 +11,23 @@ import numpy as np
 from litlamp.aspects.aspect import Lamp
 from litlamp.box import Box
 from litlamp.scene.backdrop import Lie
-from litlamp.scene.canvas import Canvas, Colour3, cover, srgb, times
+from litlamp.scene.canvas import Canvas, Colour3, Points, cover, moved, srgb, times
 from litlamp.scene.heads import Aperture, Head, ellipse, paint_head, rounded
 from litlamp.scene.light import Glow, GlowColour, Light, Source
 from litlamp.scene.view import View
 
 KINDS = (
-    "road light", "train", "street lamp", "crossing lamps", "sign", "car lights", "points of light", "round thing",
-    "switch lamp", "glint",
-)  # fmt: skip
+    "road light",
+    "train",
+    "street lamp",
+    "crossing lamps",
+    "sign",
+    "car lights",
+    "points of light",
+    "round thing",
+    "switch lamp",
+    "glint",
+)
 Found = tuple[str, Box]
 
 
@@ -61,7 +69,7 @@ def spot(
     return Box(at[0] - radius, at[1] - radius * squash, at[0] + radius, at[1] + radius * squash)
 
 
-def _box(shapes: list[np.ndarray[tuple[int, ...], np.dtype[np.float64]]]) -> Box:
+def _box(shapes: list[Points]) -> Box:
     every = np.concatenate(shapes)
     (x0, y0), (x1, y1) = every.min(0), every.max(0)
     return Box(float(x0), float(y0), float(x1), float(y1))
@@ -95,10 +103,21 @@ def _road_light(
     apertures = tuple(Aperture(0.0, (1 - i) * pitch, g) for i, g in enumerate(glasses))
     source: Source = "led" if rng.random() < 0.7 else "incandescent"
     head = Head(
-        "vertical", housing, apertures, lens, lens * float(rng.uniform(0.6, 1.1)), float(rng.uniform(3.0, 4.6)),
-        1.08, 0.2, shell[int(rng.choice(4, p=[0.5, 0.25, 0.15, 0.1]))], 0.03, float(rng.random()) * 0.6, 0.1,
-        "dots" if source == "led" and rng.random() < 0.5 else "even", source,
-    )  # fmt: skip
+        "vertical",
+        housing,
+        apertures,
+        lens,
+        lens * float(rng.uniform(0.6, 1.1)),
+        float(rng.uniform(3.0, 4.6)),
+        1.08,
+        0.2,
+        shell[int(rng.choice(4, p=[0.5, 0.25, 0.15, 0.1]))],
+        0.03,
+        float(rng.random()) * 0.6,
+        0.1,
+        "dots" if source == "led" and rng.random() < 0.5 else "even",
+        source,
+    )
     scale = size / wide
     y = float(rng.uniform(2.4, 3.2)) if rng.random() < 0.6 else float(rng.uniform(5.0, 5.8))
     view = View(
@@ -176,8 +195,19 @@ def _train(
     r = w * float(rng.uniform(0.025, 0.07))
     level = y + h * float(rng.uniform(0.2, 0.4))
     for dx in (-0.33, 0.33):
-        out.append(("tail lamp" if tail_lamps else "head lamp",
-                    spot(canvas, (x + dx * w, level), r, colour, "led" if rng.random() < 0.4 else "incandescent", bright)))  # fmt: skip
+        out.append(
+            (
+                "tail lamp" if tail_lamps else "head lamp",
+                spot(
+                    canvas,
+                    (x + dx * w, level),
+                    r,
+                    colour,
+                    "led" if rng.random() < 0.4 else "incandescent",
+                    bright,
+                ),
+            )
+        )
     if not tail_lamps and rng.random() < 0.6:
         out.append(
             ("head lamp", spot(canvas, (x, y - h * 0.38), r * 1.2, "white", "incandescent", bright * 2))
@@ -245,9 +275,10 @@ def _crossing(
         d = size * 1.1
         cy = y - size * 1.7
         canvas.lines(
-            [((x - d, cy - d * 0.7), (x + d, cy + d * 0.7)), ((x - d, cy + d * 0.7), (x + d, cy - d * 0.7))], size * 0.14,
+            [((x - d, cy - d * 0.7), (x + d, cy + d * 0.7)), ((x - d, cy + d * 0.7), (x + d, cy - d * 0.7))],
+            size * 0.14,
             times((0.8, 0.8, 0.8), canvas.sun.shade(0, 0, 1)),
-        )  # fmt: skip
+        )
     return out
 
 
@@ -273,7 +304,7 @@ def _sign(
     if rng.random() < 0.6:
         canvas.pipe((x, y), (x, y + size * 4), max(size * 0.06, 0.4), times((0.35, 0.35, 0.35), shade))
     w, h = size, size * float(rng.uniform(0.6, 1.5))
-    shapes = [ellipse(w, w, x, y), rounded(w, h, w * 0.05) + [x, y],
+    shapes = [ellipse(w, w, x, y), moved(rounded(w, h, w * 0.05), x, y),
               np.array([[x - w / 2, y + w / 2], [x + w / 2, y + w / 2], [x, y - w / 2]]),
               np.array([[x - w / 2, y], [x, y - w / 2], [x + w / 2, y], [x, y + w / 2]])]  # fmt: skip
     shape = shapes[int(rng.integers(len(shapes)))]
@@ -305,15 +336,28 @@ def _car(
     x, y = at
     hue = [(0.02, 0.02, 0.02), (0.6, 0.6, 0.6), (0.3, 0.02, 0.02), (0.05, 0.08, 0.2), (0.25, 0.25, 0.27)]
     body = times(hue[int(rng.integers(len(hue)))], canvas.sun.shade(0, 0.3, 0.9))
-    canvas.polygons([rounded(size, size * 0.5, size * 0.1) + [x, y]], body)
+    canvas.polygons([moved(rounded(size, size * 0.5, size * 0.1), x, y)], body)
     canvas.polygons(
-        [rounded(size * 0.8, size * 0.35, size * 0.1) + [x, y - size * 0.35]], times(body, (0.4, 0.4, 0.45))
+        [moved(rounded(size * 0.8, size * 0.35, size * 0.1), x, y - size * 0.35)],
+        times(body, (0.4, 0.4, 0.45)),
     )
     rear = rng.random() < 0.55
     out: list[Found] = []
     for side in (-0.4, 0.4):
-        out.append(("car lights", spot(canvas, (x + side * size, y - size * 0.05), max(size * float(rng.uniform(0.04, 0.09)), 0.6),
-                                       "red" if rear else "white", "led", lum * float(rng.uniform(0.3, 4)), 0.7)))  # fmt: skip
+        out.append(
+            (
+                "car lights",
+                spot(
+                    canvas,
+                    (x + side * size, y - size * 0.05),
+                    max(size * float(rng.uniform(0.04, 0.09)), 0.6),
+                    "red" if rear else "white",
+                    "led",
+                    lum * float(rng.uniform(0.3, 4)),
+                    0.7,
+                ),
+            )
+        )
     if rear and rng.random() < 0.3:
         out.append(
             ("car lights", spot(canvas, (x, y - size * 0.48), max(size * 0.04, 0.5), "red", "led", lum, 0.4))
@@ -337,8 +381,19 @@ def _points(
     for _ in range(int(rng.integers(1, 9))):
         x, y = at[0] + float(rng.normal(0, 3)) * size, at[1] + float(rng.normal(0, 1)) * size
         r = float(np.exp(rng.uniform(math.log(0.5), math.log(4))))
-        out.append(("point of light", spot(canvas, (x, y), r, _pick(rng, colours), "led" if rng.random() < 0.6 else "incandescent",
-                                           lum * float(np.exp(rng.normal(0, 0.8))))))  # fmt: skip
+        out.append(
+            (
+                "point of light",
+                spot(
+                    canvas,
+                    (x, y),
+                    r,
+                    _pick(rng, colours),
+                    "led" if rng.random() < 0.6 else "incandescent",
+                    lum * float(np.exp(rng.normal(0, 0.8))),
+                ),
+            )
+        )
     return out
 
 
@@ -389,7 +444,7 @@ def _switch_lamp(
     size *= 0.6
     shade = canvas.sun.shade(0, 0, 1)
     canvas.pipe((x, y + size * 2.2), (x, y), size * 0.1, (0.05, 0.05, 0.05))
-    case = rounded(size * 0.8, size, size * 0.15) + [x, y]
+    case = moved(rounded(size * 0.8, size, size * 0.15), x, y)
     canvas.polygons([case], times((0.04, 0.04, 0.04), shade))
     if rng.random() < 0.5:
         wing = np.array([[x - size, y - size * 1.4], [x + size, y - size * 1.4], [x, y - size * 0.6]])

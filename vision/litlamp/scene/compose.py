@@ -26,13 +26,30 @@ from litlamp.scene.view import View
 Cut = Literal["top", "bottom"]
 
 KELVIN: dict[Light, tuple[float, float]] = {
-    "day": (5000, 6000), "overcast": (6000, 7500), "low sun": (2900, 4500), "dusk": (5500, 11000), "night": (2000, 4500),
-}  # fmt: skip
+    "day": (5000, 6000),
+    "overcast": (6000, 7500),
+    "low sun": (2900, 4500),
+    "dusk": (5500, 11000),
+    "night": (2000, 4500),
+}
 # Luminance of a lit lens over that of white paint under the same key light: median, and its spread (log).
 # A long-range lamp off its axis against sun on paint, sky on paint, street light on paint: estimates.
 BRIGHT: dict[Light, tuple[float, float]] = {
-    "day": (2.2, 0.8), "overcast": (6.0, 0.9), "low sun": (3.5, 0.9), "dusk": (30.0, 1.0), "night": (250.0, 1.1),
-}  # fmt: skip
+    "day": (2.2, 0.8),
+    "overcast": (6.0, 0.9),
+    "low sun": (3.5, 0.9),
+    "dusk": (30.0, 1.0),
+    "night": (250.0, 1.1),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Extra:
+    """A thing to paint that is no signal: its kind, its place in shares of the picture, its width in px."""
+
+    kind: str
+    at: tuple[float, float] | None = None
+    width: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +67,11 @@ class Scenery:
     luminance : of a lit lens (see BRIGHT).
     snow : 0 to 1, on heads and hoods; `snow_on_plate` None leaves it to chance.
     cut : which end of the first signal is cut by the picture's edge.
-    distractors : kinds painted behind the signal; `before` what stands in front.
+    extras : things that are no signal, painted behind it; `before` what stands in front.
     photo : path of a background photograph, or None for a painted backdrop.
     back : the first signal is seen from behind.
     kind : of all heads, or None for any.
+    lit : which heads of the first signal burn at this moment (flashing lamps), or None for chance.
     """
 
     size: tuple[int, int]
@@ -74,18 +92,21 @@ class Scenery:
     snow: float
     snow_on_plate: bool | None
     cut: Cut | None
-    distractors: tuple[str, ...]
+    extras: tuple[Extra, ...]
     before: Before
     photo: str | None
     back: bool
     kind: Kind | None
+    lit: tuple[bool, ...] | None
 
     def factors(self) -> tuple[tuple[str, str], ...]:
         """Name and value of each factor, in words."""
         out = []
         for f in fields(self):
             value = getattr(self, f.name)
-            if isinstance(value, float):
+            if f.name == "extras":
+                value = ", ".join(e.kind for e in value) or "none"
+            elif isinstance(value, float):
                 value = f"{value:.3g}"
             out.append((f.name, "photo" if f.name == "photo" and value else str(value)))
         return tuple(out)
@@ -104,8 +125,13 @@ def draw_scenery(
     winter = weather == "snow" or rng.random() < 0.08
     season = cast(Season, "snow" if winter else str(rng.choice(["summer", "autumn", "winter"])))
     lens = _lens_px(rng)
-    haze = {"clear": 0.0, "haze": rng.uniform(0.05, 0.35), "rain": rng.uniform(0, 0.25), "snow": rng.uniform(0, 0.4),
-            "fog": rng.uniform(0.2, 0.75)}[weather]  # fmt: skip
+    haze = {
+        "clear": 0.0,
+        "haze": rng.uniform(0.05, 0.35),
+        "rain": rng.uniform(0, 0.25),
+        "snow": rng.uniform(0, 0.4),
+        "fog": rng.uniform(0.2, 0.75),
+    }[weather]
     median, spread = BRIGHT[light]
     n = int(rng.choice([0, 1, 2, 3], p=[0.5, 0.28, 0.14, 0.08]))
     drawn: dict[str, Any] = {
@@ -122,13 +148,13 @@ def draw_scenery(
         "snow": float(rng.uniform(0.2, 1)) if season == "snow" and rng.random() < 0.6 else 0.0,
         "snow_on_plate": None,
         "cut": str(rng.choice(["top", "bottom"])) if rng.random() < 0.1 else None,
-        "distractors": tuple(str(k) for k in rng.choice(KINDS, n)),
+        "extras": tuple(Extra(str(k)) for k in rng.choice(KINDS, n)),
         "before": Before(
             int(rng.integers(1, 4)) if rng.random() < 0.12 else 0,
             float(rng.uniform(0.3, 1)) if rng.random() < 0.06 else 0.0, bool(rng.random() < 0.03),
         ),
         "photo": str(rng.choice(photos)) if photos and rng.random() < 0.3 else None,
-        "back": bool(rng.random() < 0.04), "kind": None,
+        "back": bool(rng.random() < 0.04), "kind": None, "lit": None,
     }  # fmt: skip
     drawn.update({k: v for k, v in fixed.items() if not (v is None and k in ("light", "weather"))})
     return Scenery(**drawn)
@@ -203,14 +229,19 @@ def compose(
         )
         canvas.clear = 1 - scenery.haze
     distractors: list[tuple[str, Box]] = []
-    for kind in scenery.distractors:
+    for extra in scenery.extras:
         lum = scenery.luminance * float(np.exp(rng.normal(0, 0.6)))
-        distractors += paint_distractor(canvas, rng, kind, lie, scenery.light, lum)
+        at = None if extra.at is None else (extra.at[0] * width, extra.at[1] * height)
+        distractors += paint_distractor(canvas, rng, extra.kind, lie, scenery.light, lum, at, extra.width)
     mirror = sky.high if rng.random() < 0.5 else sky.low
     signals: list[SignalTruth] = []
     for post, view in zip(posts, views, strict=True):
+        phase = rng.random(len(post.aspect.heads)) > 0.45
+        if scenery.lit is not None and not signals:
+            phase = np.array(scenery.lit)
         lit = tuple(
-            h.colour != "dark" and not (h.flashing and rng.random() < 0.45) for h in post.aspect.heads
+            h.colour != "dark" and (bool(on) or not h.flashing)
+            for h, on in zip(post.aspect.heads, phase, strict=True)
         )
         shared = scenery.luminance * float(np.exp(rng.normal(0, 0.15)))
         lums = tuple(shared * float(np.exp(rng.normal(0, 0.3))) for _ in post.aspect.heads)
@@ -354,7 +385,7 @@ def training_sample(
     if rng.random() < 0.25:
         n = int(rng.integers(0, 6))
         scenery = draw_scenery(
-            rng, size, photos, distractors=tuple(str(k) for k in rng.choice(KINDS, n)), back=False
+            rng, size, photos, extras=tuple(Extra(str(k)) for k in rng.choice(KINDS, n)), back=False
         )
         aspects: tuple[Aspect, ...] = ()
         if rng.random() < 0.15:
@@ -366,11 +397,11 @@ def training_sample(
     return _expose(scene, rng), truth
 
 
-def _expose(scene: LitScene, rng: np.random.Generator) -> NDArray[np.uint8]:
+def _expose(scene: LitScene, rng: np.random.Generator, ev: float = 0.0) -> NDArray[np.uint8]:
     try:
         from litlamp.scene.camera import draw_camera, expose
     except ImportError:  # until the camera lands
-        return plain_exposure(scene, {"night": 0.25, "dusk": 0.5}.get(scene.light, 0.85))
+        return plain_exposure(scene, {"night": 0.25, "dusk": 0.5}.get(scene.light, 0.85) * 2.0**ev)
     return expose(scene, draw_camera(rng, scene.light), rng)
 
 

@@ -28,7 +28,7 @@ SHORT_RANGE = 0.162
 
 @dataclass(frozen=True, slots=True)
 class Aperture:
-    """One lens of a head: centre in metres from the head's centre; `glass` names its filter, if it has one."""
+    """One lens of a head: centre in metres from the head's centre; `glass` names its filter."""
 
     x: float
     y: float
@@ -238,9 +238,13 @@ def paint_back(
     every = np.concatenate([plate, body])
     (x0, y0), (x1, y1) = every.min(0), every.max(0)
     return HeadTruth(
-        Box(float(x0), float(y0), float(x1), float(y1)), lamp, view.point(*at), head.lens * view.size_at(at[1]),
-        False, head.kind,
-    )  # fmt: skip
+        Box(float(x0), float(y0), float(x1), float(y1)),
+        lamp,
+        view.point(*at),
+        head.lens * view.size_at(at[1]),
+        False,
+        head.kind,
+    )
 
 
 def _front(
@@ -341,9 +345,11 @@ def _aperture(
     face = patch.down(seen_lens)
     mirror = np.clip(0.35 + 0.55 * patch.down(np.broadcast_to(v, lens_at.shape)), 0.05, 1.0)
     canvas.stamp(
-        face, patch.origin,
-        np.asarray(glass, np.float32) + mirror[..., None] * np.asarray(times(sky, (1, 1, 1), head.sky_in_glass * 0.3)),
-    )  # fmt: skip
+        face,
+        patch.origin,
+        np.asarray(glass, np.float32)
+        + mirror[..., None] * np.asarray(times(sky, (1, 1, 1), head.sky_in_glass * 0.3)),
+    )
     if canvas.sun.direct > 0.3 and rng.random() < 0.25 and span > 4:  # the sun or the sky's edge as a glint
         spot = ellipse(2 * r * 0.18, 2 * r * 0.12, x + float(rng.uniform(-0.5, 0.5)) * r, y - 0.5 * r, 12)
         canvas.polygons(
@@ -357,10 +363,8 @@ def _aperture(
         lit_side = np.clip(1.15 + 0.5 * np.float32(canvas.sun.x) * u - 0.35 * v, 0.35, 2.0)
         coat = patch.down(np.where(skin, np.broadcast_to(lit_side, skin.shape), 0))
         mask = patch.down(skin)
-        canvas.stamp(
-            mask, patch.origin,
-            np.asarray(times(head.paint, shade_top), np.float32) * (coat / np.maximum(mask, 0.01))[..., None],
-        )  # fmt: skip
+        tone = np.asarray(times(head.paint, shade_top), np.float32)
+        canvas.stamp(mask, patch.origin, tone * (coat / np.maximum(mask, np.float32(0.01)))[..., None])
         if canvas.sun.direct > 0.4 and span > 5 and rng.random() < 0.5:
             a = np.pi / 2 - canvas.sun.x * 0.7
             p, q = (

@@ -10,9 +10,14 @@ from litlamp.scene.light import GlowColour, LitScene, Radiance
 
 # Linear sRGB of each lamp colour at luminance 1, roughly inside the chromaticity limits of ICAO Annex 14.
 LAMPS: dict[GlowColour, tuple[float, float, float]] = {
-    "red": (4.2, 0.14, 0.02), "yellow": (2.0, 0.8, 0.02), "green": (0.06, 1.3, 0.75), "lunar": (0.85, 1.0, 1.35),
-    "white": (1.2, 0.98, 0.7), "amber": (2.2, 0.72, 0.02), "blue": (0.1, 0.5, 8.0),
-}  # fmt: skip
+    "red": (4.2, 0.14, 0.02),
+    "yellow": (2.0, 0.8, 0.02),
+    "green": (0.06, 1.3, 0.75),
+    "lunar": (0.85, 1.0, 1.35),
+    "white": (1.2, 0.98, 0.7),
+    "amber": (2.2, 0.72, 0.02),
+    "blue": (0.1, 0.5, 8.0),
+}
 
 
 def plain_exposure(scene: LitScene, gain: float = 0.85) -> NDArray[np.uint8]:

@@ -84,10 +84,22 @@ def draw_plate(rng: np.random.Generator, kind: str, text: str | None = None, sno
         if upright:
             width, height = height * 0.95, height * (0.2 + 0.85 * len(text))
     return PlateBoard(
-        kind, text if text is not None else kind, width, height, outline, face, ink, letter, lower,
-        -1 if rng.random() < 0.65 else int(_FACES[int(rng.integers(len(_FACES)))]), float(rng.uniform(0.11, 0.22)),
-        upright, bool(rng.random() < 0.3), snow, float(rng.random() ** 2),
-    )  # fmt: skip
+        kind,
+        text if text is not None else kind,
+        width,
+        height,
+        outline,
+        face,
+        ink,
+        letter,
+        lower,
+        -1 if rng.random() < 0.65 else int(_FACES[int(rng.integers(len(_FACES)))]),
+        float(rng.uniform(0.11, 0.22)),
+        upright,
+        bool(rng.random() < 0.3),
+        snow,
+        float(rng.random() ** 2),
+    )
 
 
 def number_text(rng: np.random.Generator) -> str:
@@ -121,23 +133,27 @@ def paint_plate(
     mask = np.clip(laid[..., 3], 0, 1)
     paint = laid[..., :3] / np.maximum(mask, 1e-3)[..., None]
     light = np.asarray(canvas.sun.shade(0.0, 0.05, 1.0), np.float32)
-    canvas.stamp(np.ascontiguousarray(mask), (x0, y0), paint * light)
+    canvas.stamp(mask.astype(np.float32), (x0, y0), (paint * light).astype(np.float32))
     letter_px = plate.letter * plate.height * px
     if plate.upright:
         letter_px = letter_px / max(len(plate.text), 1)
     return PlateTruth(
-        plate.kind, Box(float(bx0), float(by0), float(bx1), float(by1)), plate.text if plate.kind == "number" else "",
-        letter_px, 1.0 - plate.snow, plate.snow < 0.35 and letter_px >= 5.0,
-    )  # fmt: skip
+        plate.kind,
+        Box(float(bx0), float(by0), float(bx1), float(by1)),
+        plate.text if plate.kind == "number" else "",
+        letter_px,
+        1.0 - plate.snow,
+        plate.snow < 0.35 and letter_px >= 5.0,
+    )
 
 
 def _face(plate: PlateBoard, tall: int, rng: np.random.Generator) -> tuple[Radiance, Radiance]:
     """The plate's albedo (h, w, 3) and coverage (h, w) as a flat drawing `tall` px high."""
-    w, h = max(int(round(tall * plate.width / plate.height)), 4), tall
+    w, h = max(round(tall * plate.width / plate.height), 4), tall
     board = np.zeros((h, w), np.uint8)
     at = (plate.outline * [w, -h] + [w / 2, h / 2]) * 16
     cv2.fillPoly(board, [at.astype(np.int32)], 255, cv2.LINE_AA, 4)
-    alpha = board.astype(np.float32) / 255
+    alpha = np.asarray(board.astype(np.float32) / 255, np.float32)
     ink = np.zeros((h, w), np.uint8)
     if plate.upright:
         n = len(plate.text)

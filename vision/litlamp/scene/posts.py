@@ -5,6 +5,7 @@ Spacing, offsets and eye lines of 12 to 15 ft and up are common practice, no sou
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -25,7 +26,7 @@ MastKind = Literal["pipe", "lattice", "stub", "base", "gantry"]
 
 @dataclass(frozen=True, slots=True)
 class Post:
-    """One signal as built, metres about its foot: heads and plates with their centres, and what bears them."""
+    """One signal as built, metres about its foot: heads and plates with their centres, what bears them."""
 
     aspect: Aspect
     heads: tuple[tuple[Head, Spot], ...]
@@ -54,8 +55,13 @@ class Post:
 
 
 METALS: tuple[Colour3, ...] = (
-    (0.38, 0.38, 0.39), (0.5, 0.5, 0.5), (0.2, 0.2, 0.2), (0.06, 0.06, 0.06), (0.16, 0.09, 0.06), (0.26, 0.27, 0.28),
-)  # fmt: skip
+    (0.38, 0.38, 0.39),
+    (0.5, 0.5, 0.5),
+    (0.2, 0.2, 0.2),
+    (0.06, 0.06, 0.06),
+    (0.16, 0.09, 0.06),
+    (0.26, 0.27, 0.28),
+)
 
 
 def draw_post(
@@ -102,11 +108,19 @@ def draw_post(
         radius = float(rng.uniform(0.05, 0.11)) if mast == "pipe" else float(rng.uniform(0.14, 0.24))
         top = max(top, min(tall, top))
     return Post(
-        aspect, tuple(zip(heads, spots, strict=True)), tuple(plates), mast, top, 0.0, radius, metal,
+        aspect,
+        tuple(zip(heads, spots, strict=True)),
+        tuple(plates),
+        mast,
+        top,
+        0.0,
+        radius,
+        metal,
         0.0 if dwarf or rng.random() < 0.35 else float(rng.choice([-1, 1]) * rng.uniform(0.3, 0.55)),
-        bool(rng.random() < 0.5), 0.0 if rng.random() < 0.6 else float(rng.choice([-1, 1]) * rng.uniform(0.9, 2.2)),
+        bool(rng.random() < 0.5),
+        0.0 if rng.random() < 0.6 else float(rng.choice([-1, 1]) * rng.uniform(0.9, 2.2)),
         back,
-    )  # fmt: skip
+    )
 
 
 def _snow(rng: np.random.Generator, wanted: bool | None) -> float:
@@ -218,9 +232,15 @@ def paint_post(
     if post.aspect.mount == "dwarf":
         box = box.union(Box(box.x0, min(foot[1], box.y1), box.x1, max(foot[1], box.y1)))
     return SignalTruth(
-        box, tuple(heads), post.aspect.mount or "mast", post.aspect.arrangement or "vertical", tuple(plates), True,
-        foot, not post.back,
-    )  # fmt: skip
+        box,
+        tuple(heads),
+        post.aspect.mount or "mast",
+        post.aspect.arrangement or "vertical",
+        tuple(plates),
+        True,
+        foot,
+        not post.back,
+    )
 
 
 def _mast(canvas: Canvas, view: View, post: Post, rng: np.random.Generator) -> None:
@@ -248,7 +268,7 @@ def _mast(canvas: Canvas, view: View, post: Post, rng: np.random.Generator) -> N
         r = post.radius
         legs = [(view.point(d, post.bottom), view.point(d * 0.6, post.top)) for d in (-r, r)]
         steps = np.linspace(post.bottom, post.top, max(int((post.top - post.bottom) / 0.45), 2))
-        for i, (a, b) in enumerate(zip(steps[:-1], steps[1:], strict=True)):
+        for i, (a, b) in enumerate(itertools.pairwise(steps)):
             d = r if i % 2 else -r
             legs.append((view.point(d * 0.95, float(a)), view.point(-d * 0.9, float(b))))
         canvas.lines(legs, 0.03 * low_px, times(post.paint, front))
