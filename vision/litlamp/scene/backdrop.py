@@ -13,6 +13,7 @@ import numpy as np
 
 from litlamp.scene.canvas import Canvas, Colour3, Points, Sun, linear, noise, srgb, times
 from litlamp.scene.light import Light, Radiance
+from litlamp.scene.woods import Wood, window
 
 Season = Literal["summer", "autumn", "winter", "snow"]
 SEASONS: tuple[Season, ...] = ("summer", "autumn", "winter", "snow")
@@ -114,14 +115,16 @@ def paint_backdrop(
                 0.15,
             )
         for _ in range(int(rng.choice([0, 1, 2, 3], p=[0.2, 0.35, 0.3, 0.15]))):
-            _trees(canvas, rng, rise, tall * float(rng.uniform(1.5, 14)), season, sky)
+            _trees(
+                canvas, rng, lie, tall * float(rng.uniform(1.5, 14)), season, sky, float(rng.uniform(0, 0.4))
+            )
         for _ in range(int(rng.choice([0, 1, 2, 4], p=[0.5, 0.25, 0.15, 0.1]))):
             _building(canvas, rng, lie, light)
     if float(rise.min()) < 0:
         _ground(canvas, rng, rise, lie, season)
     if top > 0:
         if rng.random() < 0.25:
-            _trees(canvas, rng, rise, tall * float(rng.uniform(0.3, 2.5)), season, sky)
+            _trees(canvas, rng, lie, tall * float(rng.uniform(0.3, 2.5)), season, sky, 0.0)
         if rng.random() < 0.12:
             _wall(canvas, rng, rise, tall * float(rng.uniform(0.8, 4)))
         if rng.random() < 0.35:
@@ -136,20 +139,27 @@ def paint_backdrop(
 
 def _paint_sky(canvas: Canvas, rng: np.random.Generator, rise: Radiance, sky: Sky) -> None:
     width, height = canvas.size
-    t = np.clip(rise / (1.1 * max(width, height) * float(rng.uniform(0.7, 2.5))), 0, 1)[
-        ..., None
-    ] ** np.float32(0.6)
-    canvas.radiance[:] = np.asarray(sky.low, np.float32) * (1 - t) + np.asarray(sky.high, np.float32) * t
+    span = np.float32(1.1 * max(width, height) * float(rng.uniform(0.7, 2.5)))
+    t = np.sqrt(np.clip(rise / span, 0, 1))
+    weights = [1 - t, t]
     if sky.share > 0.02:
         n = noise(
             rng, height, width, max(width, height) * float(rng.uniform(0.3, 1.5)), float(rng.uniform(1, 3))
         )
-        soft = float(rng.uniform(0.3, 1.2))
-        a = np.clip((n - (1.2 - 2.4 * sky.share)) / soft, 0, 1)[..., None] * np.float32(
-            rng.uniform(0.4, 0.95)
-        )
-        belly = 1 - 0.25 * np.clip(noise(rng, height, width, max(width, height) / 4), -1, 2)[..., None]
-        canvas.radiance += a * (np.asarray(sky.cloud, np.float32) * belly - canvas.radiance)
+        soft = np.float32(rng.uniform(0.3, 1.2))
+        a = np.clip((n - np.float32(1.2 - 2.4 * sky.share)) / soft, 0, 1) * np.float32(rng.uniform(0.4, 0.95))
+        belly = 1 - 0.25 * np.clip(noise(rng, height, width, max(width, height) / 4), -1, 2)
+        weights = [w * (1 - a) for w in weights] + [a * belly]
+    canvas.radiance[:] = _mix(weights, [sky.low, sky.high, sky.cloud][: len(weights)])
+
+
+def _mix(weights: list[Radiance], colours: list[Colour3]) -> Radiance:
+    """The sum of up to four colours, each (3,), by weights of one shape (h, w): float32 (h, w, 3)."""
+    stacked = cv2.merge([np.ascontiguousarray(w, np.float32) for w in weights])
+    by = np.asarray(colours, np.float32).T
+    if len(weights) == 1:
+        return np.asarray(stacked[..., None] * by[:, 0], np.float32)
+    return np.asarray(cv2.transform(stacked, by), np.float32)
 
 
 def _profile(rng: np.random.Generator, width: int, cell: float) -> Radiance:
@@ -184,31 +194,46 @@ _LEAVES: dict[Season, tuple[Colour3, ...]] = {
 }
 
 
+_WOODS: dict[Season, tuple[Wood, ...]] = {
+    "summer": ("leafy", "leafy", "leafy", "conifer", "scrub"),
+    "autumn": ("leafy", "leafy", "bare", "conifer", "scrub"),
+    "winter": ("bare", "bare", "bare", "conifer", "scrub"),
+    "snow": ("bare", "bare", "conifer", "conifer", "scrub"),
+}
+
+
 def _trees(
-    canvas: Canvas, rng: np.random.Generator, rise: Radiance, tall: float, season: Season, sky: Sky
+    canvas: Canvas, rng: np.random.Generator, lie: Lie, tall: float, season: Season, sky: Sky, haze: float
 ) -> None:
     width, height = canvas.size
-    cell = float(np.clip(tall * rng.uniform(0.3, 1.2), 6, 900))
-    edge = tall * (1 + 0.35 * _profile(rng, width, cell * 3) + 0.12 * _profile(rng, width, cell / 2))
-    if float((edge - rise).max()) < 0:
+    wood = _WOODS[season][int(rng.integers(5))]
+    if wood == "scrub":
+        tall *= 0.5
+    tall = max(tall, 4.0)
+    slope = math.tan(lie.roll)
+    lean = abs(slope) * width / 2
+    foot = lie.horizon + 0.04 * tall
+    top = math.floor(foot - tall)
+    piece = window(rng, wood, tall, width, (math.floor(-top - lean), math.ceil(height - top + lean)))
+    if piece is None:
         return
-    n = noise(rng, height, width, cell)
-    fine = noise(rng, height, width, max(cell / 6, 3.0))
-    depth = edge - rise
-    if season in ("winter", "autumn") and rng.random() < 0.6:  # bare: sky shows through towards the top
-        thick = np.clip(depth / (0.7 * tall), 0, 1.3)
-        mask = np.clip((fine + n * 0.6) * 1.2 + (thick - 0.45) * 3, 0, 1) * np.clip(depth * 0.3, 0, 1)
-    else:
-        mask = np.clip(depth + tall * 0.1 * (n + 0.5 * fine), 0, 1)
+    strip, (first, _) = piece
+    origin = top + first
+    if lean > 1:  # the whole line tilts with the camera
+        move = np.array([[1, 0, 0], [slope, 1, -slope * width / 2]], np.float32)
+        strip = np.asarray(cv2.warpAffine(strip, move, (width, strip.shape[0])), np.uint8)
+    mask = strip[..., 0].astype(np.float32) * np.float32(1 / 255)
+    light = strip[..., 1].astype(np.float32) * np.float32(1 / 130)
+    tone = strip[..., 2].astype(np.float32) * np.float32(1 / 255)
+    if tall > 300:  # close woods keep their grain
+        light *= 1 + 0.25 * noise(rng, *mask.shape, 14.0)
     tones = _LEAVES[season]
-    a = np.asarray(tones[int(rng.integers(len(tones)))], np.float32)
-    b = np.asarray(tones[int(rng.integers(len(tones)))], np.float32) * np.float32(rng.uniform(0.5, 1.4))
-    lit = np.asarray(canvas.sun.shade(canvas.sun.x * 0.5, 0.6, 0.5), np.float32)
-    mix = np.clip(0.5 + 0.45 * n, 0, 1)[..., None]
-    colour = (a * (1 - mix) + b * mix) * lit * np.clip(0.8 + 0.45 * fine + 0.2 * n, 0.12, 3)[..., None]
-    haze = np.float32(rng.uniform(0, 0.35))
-    colour = colour * (1 - haze) + np.asarray(sky.low, np.float32) * haze * 0.6
-    canvas.stamp(mask.astype(np.float32), (0, 0), colour)
+    lit = canvas.sun.shade(canvas.sun.x * 0.5, 0.6, 0.5)
+    a = times(times(tones[int(rng.integers(len(tones)))], lit), (1, 1, 1), 1 - haze)
+    b = times(tones[int(rng.integers(len(tones)))], lit, float(rng.uniform(0.5, 1.4)) * (1 - haze))
+    veil = times(sky.low, (haze, haze, haze))
+    colour = _mix([light * (1 - tone), light * tone, np.ones_like(light)], [a, b, veil])
+    canvas.stamp(mask, (0, origin), colour)
 
 
 _WALLS: tuple[Colour3, ...] = (
@@ -340,7 +365,7 @@ def _ground(canvas: Canvas, rng: np.random.Generator, rise: Radiance, lie: Lie, 
     near = np.clip(drop / np.float32(0.02 * lie.focal + 4), 0, 1)  # grain fades out far away
     tile = _grain(int(rng.integers(4)))
     shift = rng.uniform(0, 512, 2).astype(np.float32)
-    zoom = np.float32(rng.uniform(12, 60))  # tile px per metre
+    zoom = np.float32(np.clip(lie.scale * rng.uniform(0.3, 1.2), 10, 220))  # tile px per metre
     grain = cv2.remap(
         tile,
         np.mod(side * zoom + shift[0], 511),
@@ -349,43 +374,44 @@ def _ground(canvas: Canvas, rng: np.random.Generator, rise: Radiance, lie: Lie, 
     )
     broad = noise(rng, h, width, max(width / 3, 8), 2.0)
     tones = _GROUND[season]
-    base = np.asarray(tones[int(rng.integers(len(tones)))], np.float32)
-    other = np.asarray(tones[int(rng.integers(len(tones)))], np.float32)
-    mix = np.clip(0.5 + 0.5 * broad, 0, 1)[..., None]
-    ground = base * (1 - mix) + other * mix
-    light = np.asarray(canvas.sun.shade(0, 0.9, 0.3), np.float32)
+    base, other = (tones[int(rng.integers(len(tones)))] for _ in range(2))
+    patchy = np.clip(0.5 + 0.5 * broad, 0, 1)
     rough = np.float32(rng.uniform(0.15, 0.5) if season != "snow" else rng.uniform(0.03, 0.12))
-    texture = 1 + rough * grain * near + 0.12 * broad
+    texture = np.clip(1 + rough * grain * near + 0.12 * broad, 0.15, 3)
     snowed = season == "snow"
-    stone = np.asarray(_BALLAST[int(rng.integers(len(_BALLAST)))], np.float32)
+    stone = _BALLAST[int(rng.integers(len(_BALLAST)))]
     if snowed:
-        stone = stone * 0.3 + np.float32(0.5)
+        stone = (0.3 * stone[0] + 0.5, 0.3 * stone[1] + 0.5, 0.3 * stone[2] + 0.5)
     shine = float(rng.uniform(0.15, 1.3))
+    bed, wood, rust, steel = (np.zeros_like(side) for _ in range(4))
+    tie = np.float32(0.75 if snowed else rng.choice([0.35, 0.6, 1.4]))
+    worn = np.float32(rng.uniform(0.4, 0.9))
+    period = np.float32(0.62)
+    fade = np.clip(period * drop * drop / np.float32(lie.focal * lie.eye) / 2.5 - 0.4, 0, 1)
+    per_px = np.float32(lie.eye) / drop
+    ties = (np.mod(ahead, period) < 0.25) * fade + (1 - fade) * np.float32(0.4)
     for offset in _tracks(rng):
         off = side - np.float32(offset)
         wide = np.abs(off)
-        bed = np.clip((2.1 + 0.25 * broad - wide) * 2.5, 0, 1)[..., None]
-        ground = ground + bed * (stone - ground)
-        period = np.float32(0.62)
-        fade = np.clip(period * drop * drop / np.float32(lie.focal * lie.eye) / 2.5 - 0.4, 0, 1)
-        sleepers = (wide < 1.3) * (np.mod(ahead, period) < 0.25) * fade + (wide < 1.3) * (1 - fade) * 0.4
-        wood = np.float32(0.75 if snowed else rng.choice([0.35, 0.6, 1.4]))
-        ground = ground * (1 + (wood - 1) * (sleepers * np.float32(rng.uniform(0.4, 0.9))))[..., None]
-        per_px = np.float32(lie.eye) / drop
-        for rail in (-0.7525, 0.7525):
-            gap = np.abs(off - np.float32(rail))
-            web = np.clip((0.07 - gap) / per_px + 0.5, 0, 1) * np.clip(0.14 / per_px, 0, 1)
-            head = np.clip((0.035 - gap) / per_px + 0.5, 0, 1) * np.clip(0.07 / per_px, 0, 1)
-            ground = ground + web[..., None] * (np.asarray((0.07, 0.045, 0.03), np.float32) - ground)
-            ground = ground + head[..., None] * (
-                np.asarray((0.6, 0.6, 0.62), np.float32) * np.float32(shine) - ground
-            )
-    mask = np.clip(-rise[first:] + 0.5, 0, 1)
-    canvas.stamp(
-        mask.astype(np.float32),
-        (0, first),
-        (ground * np.clip(texture, 0.15, 3)[..., None] * light).astype(np.float32),
+        bed = np.maximum(bed, np.clip((2.1 + 0.25 * broad - wide) * 2.5, 0, 1))
+        wood = np.maximum(wood, (wide < 1.3) * ties)
+        gap = np.abs(wide - np.float32(0.7525))
+        rust = np.maximum(rust, np.clip((0.07 - gap) / per_px + 0.5, 0, 1) * np.clip(0.14 / per_px, 0, 1))
+        steel = np.maximum(steel, np.clip((0.035 - gap) / per_px + 0.5, 0, 1) * np.clip(0.07 / per_px, 0, 1))
+    light = canvas.sun.shade(0, 0.9, 0.3)
+    land = texture * (1 - bed)
+    stones = texture * bed * (1 + (tie - 1) * worn * wood)
+    open_ground = 1 - np.maximum(rust, steel)
+    colour = _mix(
+        [land * (1 - patchy) * open_ground, land * patchy * open_ground, stones * open_ground],
+        [times(base, light), times(other, light), times(stone, light)],
     )
+    colour += _mix(
+        [rust * (1 - steel), steel],
+        [times((0.07, 0.045, 0.03), light), times((0.6, 0.6, 0.62), light, shine)],
+    )
+    mask = np.clip(-rise[first:] + 0.5, 0, 1)
+    canvas.stamp(mask, (0, first), colour)
 
 
 def _tracks(rng: np.random.Generator) -> list[float]:
