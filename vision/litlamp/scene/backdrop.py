@@ -6,10 +6,11 @@ import functools
 import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from litlamp.scene.canvas import Canvas, Colour3, Points, Sun, linear, noise, srgb, times
 from litlamp.scene.light import Light, Radiance
@@ -153,7 +154,7 @@ def _paint_sky(canvas: Canvas, rng: np.random.Generator, rise: Radiance, sky: Sk
     canvas.radiance[:] = _mix(weights, [sky.low, sky.high, sky.cloud][: len(weights)])
 
 
-def _mix(weights: list[Radiance], colours: list[Colour3]) -> Radiance:
+def _mix(weights: list[NDArray[Any]], colours: list[Colour3]) -> Radiance:
     """The sum of up to four colours, each (3,), by weights of one shape (h, w): float32 (h, w, 3)."""
     stacked = cv2.merge([np.ascontiguousarray(w, np.float32) for w in weights])
     by = np.asarray(colours, np.float32).T
@@ -226,7 +227,7 @@ def _trees(
     light = strip[..., 1].astype(np.float32) * np.float32(1 / 130)
     tone = strip[..., 2].astype(np.float32) * np.float32(1 / 255)
     if tall > 300:  # close woods keep their grain
-        light *= 1 + 0.25 * noise(rng, *mask.shape, 14.0)
+        light *= 1 + 0.25 * noise(rng, mask.shape[0], mask.shape[1], 14.0)
     tones = _LEAVES[season]
     lit = canvas.sun.shade(canvas.sun.x * 0.5, 0.6, 0.5)
     a = times(times(tones[int(rng.integers(len(tones)))], lit), (1, 1, 1), 1 - haze)

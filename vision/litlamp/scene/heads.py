@@ -364,7 +364,9 @@ def _aperture(
         coat = patch.down(np.where(skin, np.broadcast_to(lit_side, skin.shape), 0))
         mask = patch.down(skin)
         tone = np.asarray(times(head.paint, shade_top), np.float32)
-        canvas.stamp(mask, patch.origin, tone * (coat / np.maximum(mask, np.float32(0.01)))[..., None])
+        canvas.stamp(
+            mask, patch.origin, np.asarray(tone * (coat / np.maximum(mask, 0.01))[..., None], np.float32)
+        )
         if canvas.sun.direct > 0.4 and span > 5 and rng.random() < 0.5:
             a = np.pi / 2 - canvas.sun.x * 0.7
             p, q = (

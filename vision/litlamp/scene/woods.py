@@ -112,9 +112,9 @@ def _bare(board: Strip, rng: np.random.Generator, x: float, row: float) -> None:
     def branch(x0: float, y0: float, way: float, length: float, thick: float, depth: int) -> None:
         x1, y1 = x0 + length * math.cos(way), y0 - length * math.sin(way)
         shade = int(np.clip(light + rng.normal(0, 25), 0, 255))
-        for at in (0, -LONG, LONG):
+        for across in (0, -LONG, LONG):
             cv2.line(
-                board, (int((x0 + at) * 8), int(y0 * 8)), (int((x1 + at) * 8), int(y1 * 8)),
+                board, (int((x0 + across) * 8), int(y0 * 8)), (int((x1 + across) * 8), int(y1 * 8)),
                 (255 if thick > 1.2 else 170, shade, int(np.clip(tone + rng.normal(0, 40), 0, 255))),
                 max(round(thick), 1), cv2.LINE_AA, 3,
             )  # fmt: skip
