@@ -1,6 +1,7 @@
 """Truth must be exact: what is painted lies where the truth says, in the order and colour it says."""
 
 import colorsys
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -20,10 +21,22 @@ def plain_scenery(rng: np.random.Generator, **fixed: object) -> Scenery:
     from litlamp.scene.clutter import Before
 
     given_ = {
-        "light": "day", "weather": "clear", "season": "summer", "lens": 9.0, "fit": True, "extras": (),
-        "before": Before(), "cut": None, "back": False, "haze": 0.0, "snow": 0.0, "blur": 0.0, "place": (0.5, 0.5),
-        "luminance": 1.2, "photo": None,
-    }  # fmt: skip
+        "light": "day",
+        "weather": "clear",
+        "season": "summer",
+        "lens": 9.0,
+        "fit": True,
+        "extras": (),
+        "before": Before(),
+        "cut": None,
+        "back": False,
+        "haze": 0.0,
+        "snow": 0.0,
+        "blur": 0.0,
+        "place": (0.5, 0.5),
+        "luminance": 1.2,
+        "photo": None,
+    }
     return draw_scenery(rng, (360, 360), **{**given_, **fixed})
 
 
@@ -86,7 +99,7 @@ def test_stagger_is_wide_and_line_is_narrow(seed, arrangement):
     heads = truth.signals[0].heads
     xs = [h.box.centre[0] for h in heads]
     widest = max(h.box.width for h in heads)
-    steps = [b - a for a, b in zip(xs, xs[1:], strict=False)]
+    steps = [b - a for a, b in itertools.pairwise(xs)]
     if arrangement == "staggered":
         assert steps[0] * steps[1] < 0, "sides alternate"
         assert all(abs(s) > 0.75 * widest for s in steps)

@@ -121,6 +121,8 @@ def paint_backdrop(
             )
         for _ in range(int(rng.choice([0, 1, 2, 4], p=[0.5, 0.25, 0.15, 0.1]))):
             _building(canvas, rng, lie, light)
+        if rng.random() < 0.15:
+            _overhead(canvas, rng, lie)
     if float(rise.min()) < 0:
         _ground(canvas, rng, rise, lie, season)
     if top > 0:
@@ -128,7 +130,11 @@ def paint_backdrop(
             _trees(canvas, rng, lie, tall * float(rng.uniform(0.3, 2.5)), season, sky, 0.0)
         if rng.random() < 0.12:
             _wall(canvas, rng, rise, tall * float(rng.uniform(0.8, 4)))
-        if rng.random() < 0.35:
+        if rng.random() < 0.16:
+            _wagons(canvas, rng, lie, light)
+        if rng.random() < 0.12:
+            _overhead(canvas, rng, lie)
+        if rng.random() < 0.3:
             _wires(canvas, rng, lie)
     if light == "night":  # lamplight falls in pools, not evenly
         pool = 0.35 + 0.65 * np.exp(0.8 * noise(rng, height, width, max(height, width) / 1.5))
@@ -244,17 +250,15 @@ _WALLS: tuple[Colour3, ...] = (
 
 
 def _building(canvas: Canvas, rng: np.random.Generator, lie: Lie, light: Light) -> None:
-    width, _ = canvas.size
+    width, height = canvas.size
     s = lie.scale * float(rng.uniform(0.15, 0.9))
     w, h = s * float(rng.uniform(6, 30)), s * float(rng.uniform(4, 22))
     x = float(rng.uniform(-w, width))
-    base = lie.horizon + math.tan(lie.roll) * (x + w / 2 - width / 2) + s * 1.5
-    wall = times(
-        _WALLS[int(rng.integers(len(_WALLS)))], canvas.sun.shade(float(rng.choice([-0.5, 0.5])), 0.1, 0.8)
-    )
-    if light == "night":
-        wall = times(wall, (1, 1, 1), float(rng.uniform(0.1, 1.0)))
     r = math.tan(lie.roll)
+    base = lie.horizon + r * (x + w / 2 - width / 2) + s * lie.eye
+    dim = float(rng.uniform(0.1, 1.0)) if light == "night" else 1.0
+    face = canvas.sun.shade(float(rng.choice([-0.5, 0.5])), 0.1, 0.8)
+    wall = times(_WALLS[int(rng.integers(len(_WALLS)))], face, dim * float(rng.uniform(0.6, 1.15)))
 
     def quad(x0: float, y0: float, x1: float, y1: float) -> Points:
         return np.array(
@@ -262,36 +266,248 @@ def _building(canvas: Canvas, rng: np.random.Generator, lie: Lie, light: Light) 
              [x1 + r * (base - y1), y1 + r * (x1 - x)], [x0 + r * (base - y1), y1 + r * (x0 - x)]]
         )  # fmt: skip
 
-    canvas.polygons([quad(x, base - h, x + w, base)], wall)
-    if rng.random() < 0.4:
-        roof = np.array(
-            [
-                [x - s, base - h],
-                [x + w + s, base - h],
-                [x + w * 0.8, base - h - s * 3],
-                [x + w * 0.2, base - h - s * 3],
+    stain = 1 + np.float32(rng.uniform(0.03, 0.15)) * noise(rng, height, width, max(h / 2, 12))
+    grain = stain + np.float32(rng.uniform(0, 0.12)) * noise(rng, height, width, 10.0)
+    canvas.polygons([quad(x, base - h, x + w, base)], wall, texture=grain)
+    course = s * float(rng.choice([0.1, 0.2, 0.45]))
+    if course > 2.5 and rng.random() < 0.6:  # bricks, boards or cladding
+        rows = [((x, float(y)), (x + w, float(y) + r * w)) for y in np.arange(base - h, base, course)[:400]]
+        if rng.random() < 0.3:
+            rows = [
+                ((float(u), base - h), (float(u) + r * h, base))
+                for u in np.arange(x, x + w, course * 2)[:400]
             ]
+        canvas.lines(
+            rows, max(0.12 * course, 0.2), times(wall, (0.5, 0.5, 0.5)), float(rng.uniform(0.2, 0.7))
         )
-        canvas.polygons(
-            [roof], times(_WALLS[int(rng.integers(len(_WALLS)))], canvas.sun.shade(0, 0.7, 0.7), 0.7)
-        )
+    if rng.random() < 0.4:
+        peak = base - h - s * 3
+        roof = np.array([[x - s, base - h], [x + w + s, base - h], [x + w * 0.8, peak], [x + w * 0.2, peak]])
+        tile = times(_WALLS[int(rng.integers(len(_WALLS)))], canvas.sun.shade(0, 0.7, 0.7), 0.7 * dim)
+        canvas.polygons([roof], tile, texture=grain)
     step, floor = s * float(rng.uniform(1.5, 3.5)), s * float(rng.uniform(2.6, 4))
-    if step < 3:
+    if step < 3 or rng.random() < 0.1:
         return
     lit_share = float(rng.uniform(0.1, 0.6)) if light in ("night", "dusk") else 0.0
-    dark: list[Points] = []
-    bright: list[Points] = []
-    pane = float(rng.uniform(0.35, 0.75))
+    panes: list[list[Points]] = [[], [], []]
+    frames: list[Points] = []
+    pane, high = float(rng.uniform(0.3, 0.75)), float(rng.uniform(0.35, 0.65))
+    edge = 0.05 * step
     for wx in np.arange(x + step * 0.3, x + w - step * pane, step)[:40]:
         for wy in np.arange(base - h + floor * 0.25, base - floor * 0.5, floor)[:14]:
-            shape = quad(float(wx), float(wy), float(wx) + step * pane, float(wy) + floor * 0.5)
-            (bright if rng.random() < lit_share else dark).append(shape)
-    glass = times((0.05, 0.06, 0.08), canvas.sun.shade(0, 0.3, 0.9), float(rng.uniform(0.5, 4)))
-    if dark:
-        canvas.polygons(dark, glass)
-    if bright:
-        warm = float(rng.uniform(0.8, 12 if light == "night" else 2))
-        canvas.polygons(bright, (warm, warm * 0.75, warm * 0.42))
+            x0, y0, x1, y1 = float(wx), float(wy), float(wx) + step * pane, float(wy) + floor * high
+            frames.append(quad(x0 - edge, y0 - edge, x1 + edge, y1 + 2 * edge))
+            which = 2 if rng.random() < lit_share else int(rng.random() < 0.4)
+            panes[which].append(quad(x0, y0, x1, y1))
+            if which < 2 and step > 14 and rng.random() < 0.8:  # a blind half down, or a curtain
+                panes[1 - which].append(quad(x0, y0, x1, y0 + (y1 - y0) * float(rng.uniform(0.1, 0.7))))
+    if rng.random() < 0.7 and frames:
+        trim = (0.6, 0.6, 0.58) if rng.random() < 0.6 else (0.1, 0.1, 0.1)
+        canvas.polygons(frames, times(trim, face, dim))
+    warm = float(rng.uniform(0.8, 12 if light == "night" else 2))
+    tones = (
+        times((0.03, 0.035, 0.045), face, dim),
+        times((0.12, 0.14, 0.17), face, dim * float(rng.uniform(0.5, 2.5))),
+        (warm, warm * float(rng.uniform(0.6, 0.95)), warm * float(rng.uniform(0.3, 0.9))),
+    )
+    for shapes, tone in zip(panes, tones, strict=True):
+        if shapes:
+            canvas.polygons(shapes, tone)
+
+
+def _wagons(canvas: Canvas, rng: np.random.Generator, lie: Lie, light: Light) -> None:
+    """A rake of wagons standing on a track behind."""
+    width, height = canvas.size
+    s = lie.scale * float(rng.uniform(0.2, 0.95))
+    r = math.tan(lie.roll)
+    length, tall = s * float(rng.uniform(10, 18)), s * float(rng.uniform(2.8, 4.2))
+    x = float(rng.uniform(-length, width * 0.8))
+    dim = float(rng.uniform(0.15, 0.8)) if light == "night" else 1.0
+    face = canvas.sun.shade(0.0, 0.1, 0.9)
+    dirt = 1 + 0.15 * noise(rng, height, width, max(tall / 1.5, 12))
+    for _ in range(int(rng.integers(1, 5))):
+        if x > width:
+            return
+        base = lie.horizon + r * (x - width / 2) + s * lie.eye
+        paint = times(_CARS[int(rng.integers(len(_CARS)))], face, dim)
+        y0, y1 = base - s * 1.0 - tall, base - s * 0.9
+        body = np.array([[x, y0], [x + length, y0 + r * length], [x + length, y1 + r * length], [x, y1]])
+        canvas.polygons([body], paint, texture=dirt)
+        ribs = [((float(u), y0 + r * (float(u) - x)), (float(u), y1 + r * (float(u) - x)))
+                for u in np.arange(x, x + length, s * float(rng.uniform(0.5, 1.6)))[:60]]  # fmt: skip
+        canvas.lines(ribs, max(0.05 * s, 0.2), times(paint, (0.55, 0.55, 0.55)), 0.8)
+        words = times((0.7, 0.7, 0.7), face, dim)
+        for _ in range(int(rng.integers(0, 4))):
+            u, v = x + length * float(rng.uniform(0.05, 0.7)), y0 + tall * float(rng.uniform(0.15, 0.7))
+            long = length * float(rng.uniform(0.05, 0.25))
+            canvas.lines([((u, v), (u + long, v + r * long))], s * float(rng.uniform(0.04, 0.2)), words, 0.8)
+        dark = times((0.02, 0.02, 0.02), face, dim)
+        t = np.linspace(0, 2 * np.pi, 20)
+        wheels = [
+            np.stack(
+                [
+                    x + length * u + 0.45 * s * np.cos(t),
+                    base - 0.45 * s + r * length * u + 0.45 * s * np.sin(t),
+                ],
+                -1,
+            )
+            for u in (0.1, 0.22, 0.78, 0.9)
+        ]
+        frame = np.array(
+            [
+                [x + 0.3 * s, y1],
+                [x + length - 0.3 * s, y1 + r * length],
+                [x + length - 0.3 * s, y1 + r * length + 0.3 * s],
+                [x + 0.3 * s, y1 + 0.3 * s],
+            ]
+        )
+        canvas.polygons([*wheels, frame], dark)
+        x += length + 0.9 * s
+
+
+def _overhead(canvas: Canvas, rng: np.random.Generator, lie: Lie) -> None:
+    """A road bridge, a catenary portal, or a fence."""
+    width, height = canvas.size
+    s = lie.scale * float(rng.uniform(0.15, 0.9))
+    base = lie.horizon + s * lie.eye
+    face = canvas.sun.shade(0.0, 0.0, 1.0)
+    kind = int(rng.integers(3))
+    if kind == 0:
+        deck, thick = base - 6.2 * s, s * float(rng.uniform(1.0, 2.2))
+        tone = times((0.35, 0.34, 0.32), face, float(rng.uniform(0.4, 1.1)))
+        stain = 1 + 0.15 * noise(rng, height, width, max(thick, 10))
+        canvas.polygons(
+            [
+                np.array(
+                    [[-5.0, deck - thick], [width + 5.0, deck - thick], [width + 5.0, deck], [-5.0, deck]]
+                )
+            ],
+            tone,
+            texture=stain,
+        )
+        for x in rng.uniform(0, width, int(rng.integers(1, 4))):
+            w = s * float(rng.uniform(0.6, 2.0))
+            canvas.polygons(
+                [np.array([[x, deck], [x + w, deck], [x + w, base], [x, base]])], times(tone, (0.8, 0.8, 0.8))
+            )
+        rails = [((-5.0, deck - thick - f * s), (width + 5.0, deck - thick - f * s)) for f in (0.5, 1.0)]
+        canvas.lines(rails, max(0.03 * s, 0.25), times((0.2, 0.2, 0.2), face))
+    elif kind == 1:
+        metal = times((0.25, 0.27, 0.27), face)
+        for _ in range(int(rng.integers(1, 4))):
+            left = float(rng.uniform(-0.3, 0.6)) * width
+            right = left + s * float(rng.uniform(9, 22))
+            beam = base - 6.8 * s
+            bars = [
+                ((left, base), (left, beam - 0.8 * s)),
+                ((right, base), (right, beam - 0.8 * s)),
+                ((left, beam), (right, beam)),
+                ((left, beam - 0.6 * s), (right, beam - 0.6 * s)),
+            ]
+            across = np.arange(left, right, 0.8 * s)[:40]
+            bars += [((float(u), beam), (float(u) + 0.4 * s, beam - 0.6 * s)) for u in across]
+            canvas.lines(bars, max(0.07 * s, 0.3), metal)
+            for u in rng.uniform(left, right, 3):
+                canvas.lines(
+                    [
+                        ((float(u), beam), (float(u), beam + 1.3 * s)),
+                        ((float(u), beam + 1.2 * s), (lie.vanish, lie.horizon - 5)),
+                    ],
+                    max(0.02 * s, 0.2),
+                    metal,
+                    0.8,
+                )
+            s *= 0.55
+            base = lie.horizon + s * lie.eye
+    else:
+        top = base - s * float(rng.uniform(1.0, 2.2))
+        posts = [((float(u), base), (float(u), top)) for u in np.arange(-s, width + s, s * 2.5)[:80]]
+        metal = times((0.25, 0.26, 0.25) if rng.random() < 0.7 else (0.5, 0.5, 0.48), face)
+        canvas.lines(
+            [
+                *posts,
+                ((0.0, top), (float(width), top)),
+                ((0.0, base - 0.2 * s), (float(width), base - 0.2 * s)),
+            ],
+            max(0.04 * s, 0.25),
+            metal,
+        )
+        if s > 8:
+            mesh = [
+                ((float(u), base), (float(u) + (base - top), top))
+                for u in np.arange(-height, width, 0.12 * s + 2)[:300]
+            ]
+            canvas.lines(mesh, max(0.008 * s, 0.1), metal, 0.5)
+
+
+def paint_room(canvas: Canvas, rng: np.random.Generator, blur: float) -> None:
+    """Indoors, behind a model layout: walls, shelves, boxes, posters, none of them sharp."""
+    width, height = canvas.size
+    face = canvas.sun.shade(0, 0.2, 0.8)
+    wall = np.asarray(
+        times(_WALLS[int(rng.integers(len(_WALLS)))], face, float(rng.uniform(0.5, 1.3))), np.float32
+    )
+    fade = np.linspace(float(rng.uniform(0.6, 1.2)), float(rng.uniform(0.6, 1.2)), width, dtype=np.float32)[
+        None, :, None
+    ]
+    canvas.radiance[:] = wall * fade * (1 + 0.05 * noise(rng, height, width, height / 2))[..., None]
+    unit = min(width, height)
+    for _ in range(int(rng.integers(3, 16))):
+        w, h = unit * float(rng.uniform(0.05, 0.7)), unit * float(rng.uniform(0.04, 0.6))
+        x, y = float(rng.uniform(-0.2, 1)) * width, float(rng.uniform(-0.2, 1)) * height
+        tone = times(tuple(rng.uniform(0.02, 0.6, 3)), face, float(rng.uniform(0.4, 1.2)))
+        lean = float(rng.normal(0, 0.04))
+        canvas.polygons(
+            [
+                np.array(
+                    [
+                        [x, y],
+                        [x + w, y + lean * w],
+                        [x + w - lean * h, y + h + lean * w],
+                        [x - lean * h, y + h],
+                    ]
+                )
+            ],
+            tone,
+        )
+        if rng.random() < 0.3:
+            bars = [
+                ((x + w * 0.1, y + h * f), (x + w * float(rng.uniform(0.4, 0.9)), y + h * f))
+                for f in np.linspace(0.15, 0.85, 5)
+            ]
+            canvas.lines(
+                bars,
+                max(h * 0.03, 0.3),
+                times((0.05, 0.05, 0.05) if rng.random() < 0.6 else (0.8, 0.8, 0.8), face),
+                0.8,
+            )
+    table = height * float(rng.uniform(0.55, 1.1))
+    if table < height:
+        tone = times(
+            _GROUND["summer"][int(rng.integers(3))] if rng.random() < 0.5 else (0.3, 0.22, 0.15), face
+        )
+        grain = 1 + 0.3 * noise(rng, height, width, float(rng.uniform(12, 60)), 1.5)
+        canvas.polygons(
+            [np.array([[0.0, table], [width, table + rng.normal(0, 10)], [width, height], [0.0, height]])],
+            tone,
+            texture=grain,
+        )
+    if blur > 0.25:
+        cv2.GaussianBlur(canvas.radiance, (0, 0), blur, dst=canvas.radiance)
+
+
+_CARS: tuple[Colour3, ...] = (
+    srgb(120, 40, 30),
+    srgb(60, 60, 60),
+    srgb(200, 150, 40),
+    srgb(40, 80, 50),
+    srgb(170, 170, 165),
+    srgb(40, 60, 110),
+    srgb(190, 80, 30),
+    srgb(90, 70, 55),
+    srgb(200, 30, 35),
+    srgb(20, 20, 22),
+)
 
 
 def _wall(canvas: Canvas, rng: np.random.Generator, rise: Radiance, tall: float) -> None:

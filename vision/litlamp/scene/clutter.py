@@ -568,26 +568,24 @@ def _twig(
 
 
 def paint_weather(canvas: Canvas, rng: np.random.Generator, weather: str) -> None:
-    """Rain streaks or snowflakes in the air before the camera."""
+    """Rain streaks or snowflakes in the air before the camera, near ones large and faint, far ones small."""
     width, height = canvas.size
     if weather not in ("rain", "snow"):
         return
-    n = int(width * height / 65536 * float(rng.uniform(20, 130)))
-    n = min(n, 900)
-    xs, ys = rng.uniform(0, width, n), rng.uniform(0, height, n)
     unit = min(width, height) / 256
-    if weather == "rain":
-        slant, length = float(rng.normal(0, 0.25)), float(rng.uniform(6, 26)) * unit
+    amount = float(rng.uniform(0.3, 1.5))
+    slant, fall = float(rng.normal(0, 0.25)), float(rng.uniform(0.6, 2.0))
+    for near, count in ((0.35, 130), (0.8, 45), (2.2, 7)):
+        n = max(int(amount * count * width * height / 65536 / unit**2 * (2 if unit > 2 else 1)), 1)
+        xs, ys = rng.uniform(0, width, n), rng.uniform(0, height, n)
+        long = rng.uniform(0.6, 1.4, n) * near * fall * unit * (11 if weather == "rain" else 1.4)
         segments = [
-            ((float(x), float(y)), (float(x + slant * length), float(y + length)))
-            for x, y in zip(xs, ys, strict=True)
+            ((float(x), float(y)), (float(x + slant * d), float(y + d)))
+            for x, y, d in zip(xs, ys, long, strict=True)
         ]
-        tone = times((0.7, 0.72, 0.75), canvas.sun.shade(0, 0.5, 0.5))
-        canvas.lines(segments, float(rng.uniform(0.15, 0.5)) * unit, tone, float(rng.uniform(0.1, 0.4)))
-    else:
-        drift, fall = float(rng.normal(0, 1.0)) * unit, float(rng.uniform(0.3, 4)) * unit
-        segments = [
-            ((float(x), float(y)), (float(x + drift), float(y + fall))) for x, y in zip(xs, ys, strict=True)
-        ]
-        tone = times((0.85, 0.87, 0.9), canvas.sun.shade(0, 0.6, 0.5))
-        canvas.lines(segments, float(rng.uniform(0.5, 1.3)) * unit, tone, float(rng.uniform(0.5, 0.95)))
+        if weather == "rain":
+            tone = times((0.7, 0.72, 0.75), canvas.sun.shade(0, 0.5, 0.5))
+            canvas.lines(segments, 0.28 * near * unit, tone, float(rng.uniform(0.08, 0.3)))
+        else:
+            tone = times((0.85, 0.87, 0.9), canvas.sun.shade(0, 0.6, 0.5))
+            canvas.lines(segments, 0.75 * near * unit, tone, float(rng.uniform(0.4, 0.9)) / max(near, 0.8))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import PLATES, Aspect, Colour, Lamp, Plate
 from litlamp.box import Box
-from litlamp.scene.backdrop import Lie, Season, draw_sky, draw_sun, paint_backdrop, paint_photo
+from litlamp.scene.backdrop import Lie, Season, draw_sky, draw_sun, paint_backdrop, paint_photo, paint_room
 from litlamp.scene.canvas import Canvas, Colour3
 from litlamp.scene.clutter import KINDS, Before, paint_before, paint_distractor, paint_weather
 from litlamp.scene.heads import Kind
@@ -68,7 +68,7 @@ class Scenery:
     snow : 0 to 1, on heads and hoods; `snow_on_plate` None leaves it to chance.
     cut : which end of the first signal is cut by the picture's edge.
     extras : things that are no signal, painted behind it; `before` what stands in front.
-    photo : path of a background photograph, or None for a painted backdrop.
+    photo : path of a background photograph, or None for a painted backdrop; `room` paints an indoor one.
     back : the first signal is seen from behind.
     kind : of all heads, or None for any.
     lit : which heads of the first signal burn at this moment (flashing lamps), or None for chance.
@@ -95,6 +95,7 @@ class Scenery:
     extras: tuple[Extra, ...]
     before: Before
     photo: str | None
+    room: bool
     back: bool
     kind: Kind | None
     lit: tuple[bool, ...] | None
@@ -154,6 +155,7 @@ def draw_scenery(
             float(rng.uniform(0.3, 1)) if rng.random() < 0.06 else 0.0, bool(rng.random() < 0.03),
         ),
         "photo": str(rng.choice(photos)) if photos and rng.random() < 0.3 else None,
+        "room": bool(light in ("day", "overcast") and weather == "clear" and rng.random() < 0.1),
         "back": bool(rng.random() < 0.04), "kind": None, "lit": None,
     }  # fmt: skip
     drawn.update({k: v for k, v in fixed.items() if not (v is None and k in ("light", "weather"))})
@@ -221,7 +223,9 @@ def compose(
     views = _place(posts, scenery, rng)
     lie = _lie(views, scenery, rng)
     level = 0.85 if scenery.light != "night" else 0.3
-    if scenery.photo is None or not paint_photo(canvas, rng, scenery.photo, level, scenery.blur):
+    if scenery.room:
+        paint_room(canvas, rng, scenery.blur + float(rng.uniform(0, 3)))
+    elif scenery.photo is None or not paint_photo(canvas, rng, scenery.photo, level, scenery.blur):
         paint_backdrop(canvas, rng, lie, sky, scenery.light, scenery.season, scenery.blur)
     if scenery.haze > 0:
         canvas.radiance += np.float32(min(scenery.haze * 1.25, 0.93)) * (
@@ -244,7 +248,7 @@ def compose(
             for h, on in zip(post.aspect.heads, phase, strict=True)
         )
         shared = scenery.luminance * float(np.exp(rng.normal(0, 0.15)))
-        lums = tuple(shared * float(np.exp(rng.normal(0, 0.3))) for _ in post.aspect.heads)
+        lums = tuple(shared * _lamp_strength(rng) for _ in post.aspect.heads)
         signals.append(paint_post(canvas, view, post, lit, lums, mirror, rng, scenery.snow))
     canvas.watch_veil()
     paint_before(canvas, rng, scenery.before)
@@ -256,6 +260,11 @@ def compose(
     )
     kept = tuple((k, b) for k, b in distractors if b.clamp(width, height).area > 0)
     return scene, SceneTruth(scenery.size, tuple(signals), kept, scenery.factors())
+
+
+def _lamp_strength(rng: np.random.Generator) -> float:
+    """One lamp against its neighbours: age, aim, and now and then the dim second filament."""
+    return float(np.exp(rng.normal(0, 0.3)) * (rng.uniform(0.08, 0.4) if rng.random() < 0.06 else 1.0))
 
 
 def _air(low: Colour3, light: Light) -> Colour3:

@@ -134,5 +134,6 @@ def _framed(rng: np.random.Generator, size: tuple[int, int], light: Light, weath
         extras=(),
         before=Before(),
         photo=None,
+        room=False,
         back=False,
     )

@@ -174,7 +174,12 @@ def _face(
     apertures = tuple(Aperture(0.0, ((n - 1) / 2 - i) * pitch, g) for i, g in enumerate(glasses))
     border = lens * float(rng.uniform(0.6, 1.3)) if not dwarf else lens * float(rng.uniform(0.25, 0.7))
     wide, tall = lens + 2 * border, (n - 1) * pitch + lens + 2 * border * float(rng.uniform(0.5, 1.1))
-    return apertures, rounded(wide, tall, wide * float(rng.choice([0.5, 0.5, 0.12, 0.3])))
+    corner = wide * float(rng.choice([0.5, 0.5, 0.12, 0.3]))
+    if not dwarf and rng.random() < 0.15:  # a background drawn out below, empty or with a screen
+        skirt = tall * float(rng.uniform(0.2, 0.8))
+        apertures = tuple(Aperture(a.x, a.y + skirt / 2, a.glass) for a in apertures)
+        return apertures, rounded(wide, tall + skirt, corner)
+    return apertures, rounded(wide, tall, corner)
 
 
 GLASS: dict[str, Colour3] = {
@@ -341,7 +346,8 @@ def _aperture(
     gx, gy = patch.grid()
     u = (gx - np.float32(cxp)) / np.float32(span / 2)
     v = (gy - np.float32(cyp)) / np.float32(span / 2)
-    glass = times(GLASS[aperture.glass], canvas.sun.shade(0, 0, 1), 0.8)
+    phantom = float(rng.uniform(2, 6)) if canvas.sun.z > 0.4 and rng.random() < 0.1 else 0.8
+    glass = times(GLASS[aperture.glass], canvas.sun.shade(0, 0, 1), phantom)
     face = patch.down(seen_lens)
     mirror = np.clip(0.35 + 0.55 * patch.down(np.broadcast_to(v, lens_at.shape)), 0.05, 1.0)
     canvas.stamp(

@@ -40,6 +40,7 @@ class Post:
     platform: bool
     relay_case: float  # offset of a cabinet beside the foot, 0 for none
     back: bool  # seen from behind
+    beam: tuple[float, float] | None = None  # a bridge or cantilever: where its beam begins and ends, metres
 
     @property
     def low(self) -> float:
@@ -97,7 +98,6 @@ def draw_post(
     ]
     low = min(y - h.height / 2 for h, (_, y) in zip(heads, spots, strict=True))
     plates = _plate_spots(rng, boards, heads, spots, low, dwarf)
-    tall = max(y + h.height / 2 for h, (_, y) in zip(heads, spots, strict=True))
     metal = METALS[int(rng.integers(len(METALS)))]
     if dwarf:
         mast: MastKind = "stub" if low > 0.12 else "base"
@@ -106,7 +106,8 @@ def draw_post(
         mast = "lattice" if rng.random() < 0.12 else "pipe"
         top = spots[0][1] + float(rng.choice([-0.1, 0.0, heads[0].height / 2 + rng.uniform(0.05, 0.5)]))
         radius = float(rng.uniform(0.05, 0.11)) if mast == "pipe" else float(rng.uniform(0.14, 0.24))
-        top = max(top, min(tall, top))
+    if not dwarf and rng.random() < 0.07:
+        return _on_bridge(rng, aspect, heads, spots, plates, metal, radius, back)
     return Post(
         aspect,
         tuple(zip(heads, spots, strict=True)),
@@ -120,6 +121,41 @@ def draw_post(
         bool(rng.random() < 0.5),
         0.0 if rng.random() < 0.6 else float(rng.choice([-1, 1]) * rng.uniform(0.9, 2.2)),
         back,
+    )
+
+
+def _on_bridge(
+    rng: np.random.Generator,
+    aspect: Aspect,
+    heads: list[Head],
+    spots: list[Spot],
+    plates: list[tuple[PlateBoard, Spot]],
+    metal: Colour3,
+    radius: float,
+    back: bool,
+) -> Post:
+    """The same signal lifted on to a bridge over the tracks, or a cantilever from one side."""
+    deck = float(rng.uniform(6.2, 7.4))
+    low = min(
+        [y - h.height / 2 for h, (_, y) in zip(heads, spots, strict=True)]
+        + [y - p.height / 2 for p, (_, y) in plates]
+    )
+    lift = deck + float(rng.uniform(0.1, 0.6)) - low
+    left, right = -float(rng.uniform(1, 12)), float(rng.uniform(1, 12))
+    return Post(
+        aspect,
+        tuple((h, (x, y + lift)) for h, (x, y) in zip(heads, spots, strict=True)),
+        tuple((p, (x, y + lift)) for p, (x, y) in plates),
+        "pipe",
+        spots[0][1] + lift,
+        deck,
+        radius,
+        metal,
+        0.0,
+        False,
+        0.0,
+        back,
+        (left, right),
     )
 
 
@@ -245,6 +281,8 @@ def paint_post(
 
 def _mast(canvas: Canvas, view: View, post: Post, rng: np.random.Generator) -> None:
     foot, top = view.point(0, post.bottom), view.point(0, post.top)
+    if post.beam is not None:
+        _bridge(canvas, view, post, post.beam)
     low_px, high_px = view.size_at(post.bottom), view.size_at(post.top)
     front = canvas.sun.shade(0, 0.2, 0.9)
     if post.ladder:
@@ -286,6 +324,27 @@ def _mast(canvas: Canvas, view: View, post: Post, rng: np.random.Generator) -> N
             canvas.lines(
                 [(view.point(x, 0.1), view.point(x, h - 0.1))], 0.012 * low_px, times((0.2, 0.2, 0.2), front)
             )
+
+
+def _bridge(canvas: Canvas, view: View, post: Post, beam: tuple[float, float]) -> None:
+    tone = times(post.paint, canvas.sun.shade(0, 0.1, 0.95))
+    deck, deep = post.bottom, 0.9
+    left, right = beam
+    bars = [(view.point(left, y), view.point(right, y)) for y in (deck, deck - deep)]
+    for i, x in enumerate(np.arange(left, right - 0.45, 0.9)):
+        a, b = (deck, deck - deep) if i % 2 else (deck - deep, deck)
+        bars.append((view.point(float(x), a), view.point(float(x) + 0.9, b)))
+    walk = [
+        (view.point(float(x), deck), view.point(float(x), deck + 1.0)) for x in np.arange(left, right, 1.8)
+    ]
+    walk.append((view.point(left, deck + 1.0), view.point(right, deck + 1.0)))
+    px = view.size_at(deck)
+    canvas.lines(walk, 0.02 * px, tone)
+    canvas.lines(bars, 0.06 * px, tone)
+    legs = [x for x in (left, right) if abs(x) > 3] or [left]
+    for x in legs:
+        for dx in (-0.25, 0.25):
+            canvas.pipe(view.point(x + dx, 0), view.point(x + dx, deck), 0.1 * view.scale, post.paint)
 
 
 def _dwarf_base(canvas: Canvas, view: View, post: Post, rng: np.random.Generator, snow: float) -> None:
