@@ -25,7 +25,8 @@ class Lie:
     """How the land lies in the picture.
 
     horizon : row at the middle column, px; roll : radians; eye : camera height, metres; focal : px;
-    vanish : column where the tracks meet; scale : px per metre at the signal.
+    vanish : column where the tracks meet; scale : px per metre at the signal; side : metres of the signal to
+    the right of the line to the vanishing point, or None where there is no signal.
     """
 
     horizon: float
@@ -34,6 +35,7 @@ class Lie:
     focal: float
     vanish: float
     scale: float
+    side: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,7 +306,7 @@ def _building(canvas: Canvas, rng: np.random.Generator, lie: Lie, light: Light) 
     if rng.random() < 0.7 and frames:
         trim = (0.6, 0.6, 0.58) if rng.random() < 0.6 else (0.1, 0.1, 0.1)
         canvas.polygons(frames, times(trim, face, dim))
-    warm = float(rng.uniform(0.8, 12 if light == "night" else 2))
+    warm = float(rng.uniform(0.8, 6 if light == "night" else 2))
     tones = (
         times((0.03, 0.035, 0.045), face, dim),
         times((0.12, 0.14, 0.17), face, dim * float(rng.uniform(0.5, 2.5))),
@@ -607,7 +609,7 @@ def _ground(canvas: Canvas, rng: np.random.Generator, rise: Radiance, lie: Lie, 
     fade = np.clip(period * drop * drop / np.float32(lie.focal * lie.eye) / 2.5 - 0.4, 0, 1)
     per_px = np.float32(lie.eye) / drop
     ties = (np.mod(ahead, period) < 0.25) * fade + (1 - fade) * np.float32(0.4)
-    for offset in _tracks(rng):
+    for offset in _tracks(rng, lie.side):
         off = side - np.float32(offset)
         wide = np.abs(off)
         bed = np.maximum(bed, np.clip((2.1 + 0.25 * broad - wide) * 2.5, 0, 1))
@@ -631,10 +633,15 @@ def _ground(canvas: Canvas, rng: np.random.Generator, rise: Radiance, lie: Lie, 
     canvas.stamp(mask, (0, first), colour)
 
 
-def _tracks(rng: np.random.Generator) -> list[float]:
+def _tracks(rng: np.random.Generator, side: float | None) -> list[float]:
+    """Centre lines, metres; a signal stands beside a track, never on it."""
     n = int(rng.choice([0, 1, 2, 3], p=[0.15, 0.4, 0.3, 0.15]))
-    first = float(rng.uniform(-8, 5))
-    return [first + 4.0 * i for i in range(n)]
+    if side is None:
+        first = float(rng.uniform(-8, 5))
+        return [first + 4.0 * i for i in range(n)]
+    way = float(rng.choice([-1, -1, 1]))  # most signals stand to the right of their track
+    first = side + way * float(rng.uniform(2.0, 4.0))
+    return [first + way * 4.0 * i for i in range(n)]
 
 
 @functools.lru_cache(maxsize=4)

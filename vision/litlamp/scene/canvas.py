@@ -215,7 +215,7 @@ class Canvas:
         along = px * np.float32(ux) + py * np.float32(uy)
         across = px * np.float32(nx) + py * np.float32(ny)
         r = np.float32(radius) + np.clip(along / length, 0, 1) * np.float32(r1 - radius)
-        mask: Any = np.clip(r + 0.5 - np.abs(across), 0, 1) * np.minimum(1, 2 * r)
+        mask: Any = np.clip(np.minimum(across + 0.5, r) - np.maximum(across - 0.5, -r), 0, 1)
         mask *= np.clip(along + 0.5, 0, 1) * np.clip(length - along + 0.5, 0, 1)
         u = np.clip(across / np.maximum(r, 0.5), -1, 1)
         z = np.sqrt(1 - u * u)
@@ -239,7 +239,8 @@ class Canvas:
         alpha: float = 1.0,
     ) -> None:
         """Many thin bars of one thickness and colour, as one stamp (ladders, wires, lattice)."""
-        shapes = [bar(a, b, max(radius, 0.12)) for a, b in segments if a != b]
+        # Filling takes in the px under the outline, an eighth of a picture px more on each side.
+        shapes = [bar(a, b, max(radius - 0.1, 0.06)) for a, b in segments if a != b]
         if shapes:
             self.polygons(shapes, colour, alpha)
 
@@ -269,7 +270,7 @@ def cover(
     if x0 >= x1 or y0 >= y1:
         return None
     w, h = int(x1 - x0), int(y1 - y0)
-    fine = finest if w * h < 40_000 else 2 if w * h < 400_000 else 1
+    fine = 2 * finest if w * h < 1500 else finest if w * h < 40_000 else 2 if w * h < 400_000 else 1
     mask = np.zeros((h * fine, w * fine), np.uint8)
     offset = np.array([x0, y0], np.float64)
     for shape in shapes:
@@ -289,7 +290,7 @@ class Patch:
         low, high = np.floor(every.min(0)).astype(int) - 1, np.ceil(every.max(0)).astype(int) + 2
         self.origin = (int(low[0]), int(low[1]))
         self.size = (int(high[0] - low[0]), int(high[1] - low[1]))
-        self.fine = 4 if span < 28 else 2 if span < 90 else 1
+        self.fine = 8 if span < 9 else 4 if span < 28 else 2 if span < 90 else 1
 
     def fill(self, *shapes: Points) -> NDArray[np.bool_]:
         """The union of polygons, fine (h, w)."""

@@ -359,7 +359,8 @@ def _lie(views: list[View], scenery: Scenery, rng: np.random.Generator) -> Lie:
         scale, foot_x = views[0].scale, views[0].foot[0]
         horizon = views[0].horizon + math.tan(scenery.roll) * (width / 2 - foot_x)
     vanish = foot_x + width * float(rng.normal(0, 0.5))
-    return Lie(horizon, scenery.roll, scenery.eye, scale * max(scenery.distance, 6.0), vanish, scale)
+    side = (foot_x - vanish) / scale if views else None
+    return Lie(horizon, scenery.roll, scenery.eye, scale * max(scenery.distance, 6.0), vanish, scale, side)
 
 
 def _share(box: Box, canvas: Canvas) -> float:

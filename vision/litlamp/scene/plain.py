@@ -8,9 +8,10 @@ from numpy.typing import NDArray
 
 from litlamp.scene.light import GlowColour, LitScene, Radiance
 
-# Linear sRGB of each lamp colour at luminance 1, roughly inside the chromaticity limits of ICAO Annex 14.
+# Linear sRGB of each lamp colour at luminance 1: red and green within the limits of ICAO Annex 14,
+# Appendix 1; signal yellow lies outside sRGB, so the nearest colour stands for it.
 LAMPS: dict[GlowColour, tuple[float, float, float]] = {
-    "red": (4.2, 0.14, 0.02),
+    "red": (4.6, 0.03, 0.0),
     "yellow": (2.0, 0.8, 0.02),
     "green": (0.06, 1.3, 0.75),
     "lunar": (0.85, 1.0, 1.35),

@@ -40,10 +40,11 @@ class View:
         f = 1.0 / (1.0 + self.converge * np.maximum(y, 0.0))
         px = x * math.cos(self.yaw) * f + z * math.sin(self.yaw)
         py = y * f + z * (y - self.eye) / self.distance
-        c, s = math.cos(self.roll), math.sin(self.roll)
-        return np.stack(
-            [self.foot[0] + self.scale * (c * px + s * py), self.foot[1] - self.scale * (c * py - s * px)], -1
-        )
+        c, s = self.scale * math.cos(self.roll), self.scale * math.sin(self.roll)
+        out = np.empty((len(px), 2))
+        out[:, 0] = self.foot[0] + c * px + s * py
+        out[:, 1] = self.foot[1] - c * py + s * px
+        return out
 
     def point(self, x: float, y: float, z: float = 0.0) -> tuple[float, float]:
         """Px of one point."""
