@@ -11,7 +11,7 @@ import numpy as np
 from litlamp.aspects.aspect import Lamp
 from litlamp.box import Box
 from litlamp.scene.backdrop import Lie
-from litlamp.scene.canvas import Canvas, Colour3, Points, cover, moved, srgb, times
+from litlamp.scene.canvas import Canvas, Colour3, Points, bar, cover, moved, noise, srgb, times
 from litlamp.scene.heads import Aperture, Head, ellipse, paint_head, rounded
 from litlamp.scene.light import Glow, GlowColour, Light, Source
 from litlamp.scene.view import View
@@ -27,8 +27,12 @@ KINDS = (
     "round thing",
     "switch lamp",
     "glint",
+    "sun or moon",
+    "lit sign",
+    "row of lights",
 )
 Found = tuple[str, Box]
+Spot = tuple[float, float]
 
 
 def paint_distractor(
@@ -52,7 +56,7 @@ def paint_distractor(
 
 def spot(
     canvas: Canvas,
-    at: tuple[float, float],
+    at: Spot,
     radius: float,
     colour: GlowColour,
     source: Source,
@@ -82,7 +86,7 @@ def _pick(rng: np.random.Generator, colours: tuple[str, ...]) -> GlowColour:
 def _road_light(
     canvas: Canvas,
     rng: np.random.Generator,
-    at: tuple[float, float],
+    at: Spot,
     size: float,
     lie: Lie,
     light: Light,
@@ -157,7 +161,7 @@ def _road_light(
 def _train(
     canvas: Canvas,
     rng: np.random.Generator,
-    at: tuple[float, float],
+    at: Spot,
     size: float,
     lie: Lie,
     light: Light,
@@ -184,6 +188,24 @@ def _train(
                      [x + side, y + h / 8], [x + side, y - h / 4]])  # fmt: skip
     canvas.polygons([tail], times(paint, (0.6, 0.6, 0.6)))
     canvas.polygons([front], paint)
+    panes: list[Points] = []
+    x0, x1 = x + math.copysign(w / 2, side), x + side
+    for f in np.arange(0.06, 0.95, max(0.12, 0.22 * w / abs(side))):
+        a, b = (x0 + (x1 - x0) * (f + d) for d in (0.0, 0.05))
+        high = [(-0.26 * (1 - u) - 0.13 * u, -0.02 * (1 - u) - 0.02 * u) for u in (f, f + 0.05)]
+        panes.append(
+            np.array(
+                [
+                    [a, y + high[0][0] * h],
+                    [b, y + high[1][0] * h],
+                    [b, y + high[1][1] * h],
+                    [a, y + high[0][1] * h],
+                ]
+            )
+        )
+    lit = light in ("night", "dusk") and rng.random() < 0.7
+    inside = (3.0, 2.4, 1.5) if lit else times((0.05, 0.06, 0.07), canvas.sun.shade(0, 0.3, 1))
+    canvas.polygons(panes, inside)
     band = np.array([[-0.5, 0.12], [0.5, 0.12], [0.5, 0.24], [-0.5, 0.24]]) * [w, h] + [x, y]
     canvas.polygons([band], times(hue[int(rng.integers(len(hue)))], canvas.sun.shade(0, 0.1, 1.0)))
     glass = np.array([[-0.42, -0.3], [0.42, -0.3], [0.42, -0.02], [-0.42, -0.02]]) * [w, h] + [x, y]
@@ -218,7 +240,7 @@ def _train(
 def _street_lamp(
     canvas: Canvas,
     rng: np.random.Generator,
-    at: tuple[float, float],
+    at: Spot,
     size: float,
     lie: Lie,
     light: Light,
@@ -250,7 +272,7 @@ def _street_lamp(
 def _crossing(
     canvas: Canvas,
     rng: np.random.Generator,
-    at: tuple[float, float],
+    at: Spot,
     size: float,
     lie: Lie,
     light: Light,
@@ -285,7 +307,7 @@ def _crossing(
 def _sign(
     canvas: Canvas,
     rng: np.random.Generator,
-    at: tuple[float, float],
+    at: Spot,
     size: float,
     lie: Lie,
     light: Light,
@@ -327,7 +349,7 @@ def _sign(
 def _car(
     canvas: Canvas,
     rng: np.random.Generator,
-    at: tuple[float, float],
+    at: Spot,
     size: float,
     lie: Lie,
     light: Light,
@@ -370,7 +392,7 @@ def _car(
 def _points(
     canvas: Canvas,
     rng: np.random.Generator,
-    at: tuple[float, float],
+    at: Spot,
     size: float,
     lie: Lie,
     light: Light,
@@ -400,7 +422,7 @@ def _points(
 def _round(
     canvas: Canvas,
     rng: np.random.Generator,
-    at: tuple[float, float],
+    at: Spot,
     size: float,
     lie: Lie,
     light: Light,
@@ -434,7 +456,7 @@ def _round(
 def _switch_lamp(
     canvas: Canvas,
     rng: np.random.Generator,
-    at: tuple[float, float],
+    at: Spot,
     size: float,
     lie: Lie,
     light: Light,
@@ -463,7 +485,7 @@ def _switch_lamp(
 def _glint(
     canvas: Canvas,
     rng: np.random.Generator,
-    at: tuple[float, float],
+    at: Spot,
     size: float,
     lie: Lie,
     light: Light,
@@ -479,13 +501,84 @@ def _glint(
     return [("glint", Box(x - r - 1, y - r - 1, x + r + 1, y + r + 1))]
 
 
-_PAINT = dict(
-    zip(
-        KINDS,
-        (_road_light, _train, _street_lamp, _crossing, _sign, _car, _points, _round, _switch_lamp, _glint),
-        strict=True,
+def _disc(
+    canvas: Canvas, rng: np.random.Generator, at: Spot, size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:
+    """The sun low in the sky, or the moon."""
+    x, y = at[0], min(at[1], lie.horizon - size * 0.2)
+    r = size * float(rng.uniform(0.08, 0.4))
+    if light == "night":
+        return [
+            ("moon", spot(canvas, (x, y), r, "lunar", "incandescent", lum * float(rng.uniform(0.02, 0.2))))
+        ]
+    colour = _pick(rng, ("white", "white", "amber"))
+    return [("sun", spot(canvas, (x, y), r, colour, "incandescent", float(rng.uniform(3, 60))))]
+
+
+def _lit_sign(
+    canvas: Canvas, rng: np.random.Generator, at: Spot, size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:
+    """Lit letters or bars of one colour: a shop, a display, a platform sign."""
+    x, y = at
+    w, h = size, size * float(rng.uniform(0.2, 0.6))
+    canvas.polygons(
+        [moved(rounded(w * 1.1, h * 1.2, 0.02 * w), x, y)],
+        times((0.03, 0.03, 0.03), canvas.sun.shade(0, 0, 1)),
     )
+    shapes: list[Points] = []
+    n = int(rng.integers(2, 9))
+    cell = w / n
+    for i in range(n):
+        cx = x - w / 2 + cell * (i + 0.5)
+        for _ in range(int(rng.integers(1, 4))):
+            a, b = rng.uniform(-0.35, 0.35, 2), rng.uniform(-0.4, 0.4, 2)
+            p, q = (
+                (cx + float(a[0]) * cell, y + float(b[0]) * h),
+                (cx + float(a[1]) * cell, y + float(b[1]) * h),
+            )
+            shapes.append(bar(p, q, max(0.06 * h, 0.3)))
+    found = cover(shapes, canvas.size)
+    if found is not None:
+        colour = _pick(rng, ("red", "green", "amber", "white", "blue", "yellow"))
+        canvas.glows.append(Glow(x, y, found[0], found[1], colour, "led", lum * float(rng.uniform(0.1, 1))))
+    return [("lit sign", Box(x - w / 2, y - h / 2, x + w / 2, y + h / 2))]
+
+
+def _row(
+    canvas: Canvas, rng: np.random.Generator, at: Spot, size: float, lie: Lie, light: Light, lum: float
+) -> list[Found]:
+    """Equal lamps in a row running away: a platform, a tunnel, a street."""
+    colour = _pick(rng, ("white", "white", "amber", "amber", "red", "green"))
+    r = max(size * float(rng.uniform(0.02, 0.08)), 0.5)
+    out: list[Found] = []
+    for i in range(int(rng.integers(3, 9))):
+        f = 1 / (1 + 0.35 * i)
+        x, y = lie.vanish + (at[0] - lie.vanish) * f, lie.horizon + (at[1] - lie.horizon) * f
+        out.append(
+            (
+                "row of lights",
+                spot(canvas, (x, y), max(r * f, 0.35), colour, "led", lum * float(rng.uniform(0.5, 1.5))),
+            )
+        )
+    return out
+
+
+_PAINTERS = (
+    _road_light,
+    _train,
+    _street_lamp,
+    _crossing,
+    _sign,
+    _car,
+    _points,
+    _round,
+    _switch_lamp,
+    _glint,
+    _disc,
+    _lit_sign,
+    _row,
 )
+_PAINT = dict(zip(KINDS, _PAINTERS, strict=True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -495,10 +588,11 @@ class Before:
     wires: int = 0
     branches: float = 0.0
     pole: bool = False
+    pane: bool = False  # seen through a cab window or windscreen
 
 
 def paint_before(canvas: Canvas, rng: np.random.Generator, before: Before) -> None:
-    """Wires, twigs or a pole in front of everything painted so far."""
+    """Wires, twigs, a pole or a window in front of everything painted so far."""
     width, height = canvas.size
     unit = min(width, height) / 256
     if before.wires:
@@ -538,6 +632,32 @@ def paint_before(canvas: Canvas, rng: np.random.Generator, before: Before) -> No
             (x + float(rng.normal(0, 0.03)) * height, height + 5.0),
             float(rng.uniform(0.7, 5)) * unit,
             (0.25, 0.25, 0.25),
+        )
+    if before.pane:
+        _pane(canvas, rng)
+
+
+def _pane(canvas: Canvas, rng: np.random.Generator) -> None:
+    """Dark window frame, wiper, a faint mirror image of the cab and dirt on the glass."""
+    width, height = canvas.size
+    mirror = np.clip(noise(rng, height, width, max(width, height) / 2), 0, 2) * np.float32(
+        rng.uniform(0.0, 0.06)
+    )
+    canvas.radiance += mirror[..., None] * np.float32(canvas.radiance.mean() + 0.1)
+    black = (0.012, 0.012, 0.014)
+    if rng.random() < 0.7:
+        edge = float(rng.uniform(0.02, 0.2)) * height
+        dash = np.array([[-5.0, height - edge], [width + 5.0, height - edge * float(rng.uniform(0.5, 1.3))],
+                         [width + 5.0, height + 5.0], [-5.0, height + 5.0]])  # fmt: skip
+        canvas.polygons([dash], black)
+    if rng.random() < 0.6:
+        x, lean = float(rng.choice([0.0, width])), float(rng.uniform(-0.15, 0.15)) * width
+        canvas.lines([((x, -5.0), (x + lean, height + 5.0))], float(rng.uniform(0.02, 0.1)) * width, black)
+    if rng.random() < 0.5:
+        foot, way = float(rng.uniform(0.1, 0.9)) * width, float(rng.uniform(-1.2, 1.2))
+        tip = (foot + math.sin(way) * height, height - math.cos(way) * height * float(rng.uniform(0.5, 1)))
+        canvas.lines(
+            [((foot, height + 5.0), tip)], float(rng.uniform(0.5, 2.0)) * min(width, height) / 256, black
         )
 
 

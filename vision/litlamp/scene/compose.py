@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from typing import Any, Literal, cast
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -66,6 +67,7 @@ class Scenery:
     blur : of the backdrop, px; `haze` share of light lost on the way to the signal.
     luminance : of a lit lens (see BRIGHT).
     snow : 0 to 1, on heads and hoods; `snow_on_plate` None leaves it to chance.
+    wet : how strongly wet ground mirrors lamps in the rain, 0 for not at all.
     cut : which end of the first signal is cut by the picture's edge.
     extras : things that are no signal, painted behind it; `before` what stands in front.
     photo : path of a background photograph, or None for a painted backdrop; `room` paints an indoor one.
@@ -91,6 +93,7 @@ class Scenery:
     luminance: float
     snow: float
     snow_on_plate: bool | None
+    wet: float
     cut: Cut | None
     extras: tuple[Extra, ...]
     before: Before
@@ -136,7 +139,11 @@ def draw_scenery(
     median, spread = BRIGHT[light]
     n = int(rng.choice([0, 1, 2, 3], p=[0.5, 0.28, 0.14, 0.08]))
     drawn: dict[str, Any] = {
-        "size": size, "light": light, "weather": weather, "season": season, "lens": lens,
+        "size": size,
+        "light": light,
+        "weather": weather,
+        "season": season,
+        "lens": lens,
         "fit": bool(rng.random() < 0.85),
         "place": (float(rng.uniform(0.15, 0.85)), float(rng.uniform(0.15, 0.85))),
         "distance": float(np.exp(rng.normal(math.log(45), 0.8))),
@@ -145,19 +152,25 @@ def draw_scenery(
         "yaw": float(np.clip(rng.normal(0, 0.22), -0.7, 0.7)),
         "converge": float(abs(rng.normal(0, 0.006))),
         "blur": float(rng.choice([0.0, rng.uniform(0, 1.5), rng.uniform(1, 5)], p=[0.4, 0.35, 0.25])),
-        "haze": float(haze), "luminance": float(median * np.exp(rng.normal(0, spread))),
+        "haze": float(haze),
+        "luminance": float(median * np.exp(rng.normal(0, spread))),
         "snow": float(rng.uniform(0.2, 1)) if season == "snow" and rng.random() < 0.6 else 0.0,
         "snow_on_plate": None,
+        "wet": float(rng.uniform(0.005, 0.08)) if rng.random() < 0.6 else 0.0,
         "cut": str(rng.choice(["top", "bottom"])) if rng.random() < 0.1 else None,
         "extras": tuple(Extra(str(k)) for k in rng.choice(KINDS, n)),
         "before": Before(
             int(rng.integers(1, 4)) if rng.random() < 0.12 else 0,
-            float(rng.uniform(0.3, 1)) if rng.random() < 0.06 else 0.0, bool(rng.random() < 0.03),
+            float(rng.uniform(0.3, 1)) if rng.random() < 0.06 else 0.0,
+            bool(rng.random() < 0.03),
+            bool(rng.random() < 0.05),
         ),
         "photo": str(rng.choice(photos)) if photos and rng.random() < 0.3 else None,
         "room": bool(light in ("day", "overcast") and weather == "clear" and rng.random() < 0.1),
-        "back": bool(rng.random() < 0.04), "kind": None, "lit": None,
-    }  # fmt: skip
+        "back": bool(rng.random() < 0.04),
+        "kind": None,
+        "lit": None,
+    }
     drawn.update({k: v for k, v in fixed.items() if not (v is None and k in ("light", "weather"))})
     return Scenery(**drawn)
 
@@ -250,6 +263,8 @@ def compose(
         shared = scenery.luminance * float(np.exp(rng.normal(0, 0.15)))
         lums = tuple(shared * _lamp_strength(rng) for _ in post.aspect.heads)
         signals.append(paint_post(canvas, view, post, lit, lums, mirror, rng, scenery.snow))
+    if scenery.weather == "rain" and scenery.wet > 0:
+        distractors += _mirrored(canvas, lie, scenery.wet)
     canvas.watch_veil()
     paint_before(canvas, rng, scenery.before)
     paint_weather(canvas, rng, scenery.weather)
@@ -265,6 +280,25 @@ def compose(
 def _lamp_strength(rng: np.random.Generator) -> float:
     """One lamp against its neighbours: age, aim, and now and then the dim second filament."""
     return float(np.exp(rng.normal(0, 0.3)) * (rng.uniform(0.08, 0.4) if rng.random() < 0.06 else 1.0))
+
+
+def _mirrored(canvas: Canvas, lie: Lie, share: float) -> list[tuple[str, Box]]:
+    """Lamps in wet ground: each drawn out downwards, as far below the ground it stands on as it is above."""
+    height = canvas.size[1]
+    ground = lie.horizon + lie.eye * lie.scale
+    out: list[tuple[str, Box]] = []
+    for glow in list(canvas.glows):
+        y = 2 * ground - glow.y
+        if glow.y >= ground or y > height or glow.mask.size == 0:
+            continue
+        h, w = glow.mask.shape
+        long = min(5 * h, 4 * height)
+        drawn = cv2.resize(glow.mask[::-1], (w, long), interpolation=cv2.INTER_LINEAR)
+        mask = np.asarray(drawn * np.hanning(long + 2)[1:-1, None], np.float32)
+        x0, y0 = glow.origin[0], int(y - long / 2)
+        canvas.glows.append(replace(glow, y=y, mask=mask, origin=(x0, y0), luminance=glow.luminance * share))
+        out.append(("mirrored lamp", Box(x0, y0, x0 + w, y0 + long)))
+    return out
 
 
 def _air(low: Colour3, light: Light) -> Colour3:
