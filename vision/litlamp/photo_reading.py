@@ -1,0 +1,146 @@
+"""The whole way for one photograph: media, sight and the interpretation core, one after the other."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Literal
+
+from litlamp.aspects.aspect import MOUNTS, Mount
+
+if TYPE_CHECKING:
+    from litlamp.aspects.reading import Reading
+    from litlamp.aspects.rulebook import Rulebook
+    from litlamp.media.frame import Frame
+    from litlamp.media.sources import Source
+    from litlamp.sight.eyes import Eyes
+    from litlamp.sight.seen import SignalSeen
+
+DEFAULT_LEVEL = 0.99
+
+_STRANGE = "This picture is unlike those the networks learned from: be slow to believe it."
+
+
+@dataclass(frozen=True, slots=True)
+class SourceReading:
+    """What one source gave.
+
+    Attributes
+    ----------
+    source : the path as given; "-" for standard input, "" where it has no name.
+    kind : "photo"; "clip" where it was one and so was not read; None where it could not be told.
+    size : (width, height) px of the upright picture; None where it was not read.
+    signals : what was seen and what it says, left to right; empty where no signal was found.
+    failure : None, or a sentence saying why the source could not be read. Then `signals` is empty.
+    book, edition : the rulebook that the readings follow.
+    model : part of the eyes -> name and hash of its weights.
+    """
+
+    source: str
+    kind: Literal["photo", "clip"] | None
+    size: tuple[int, int] | None
+    signals: tuple[tuple[SignalSeen, Reading], ...]
+    failure: str | None
+    book: str
+    edition: str
+    model: Mapping[str, str] = field(default_factory=dict)
+
+
+def read_photo(
+    source: Source,
+    *,
+    book: Rulebook | None = None,
+    level: float = DEFAULT_LEVEL,
+    expect: Mount | None = None,
+    eyes: Eyes | None = None,
+) -> SourceReading:
+    """Read the signals in one photograph.
+
+    Parameters
+    ----------
+    source : path, "-" for standard input, the bytes of a file, or a binary stream.
+    book : the rulebook to read by; the default book where not given.
+    level : what the probabilities of the guarded set must add up to, above 0 and at most 1.
+    expect : "mast" or "dwarf" where the caller knows it; the picture's own belief is then set aside.
+    eyes : the networks; the installed ones where not given.
+
+    Returns
+    -------
+    SourceReading
+        A source that cannot be read is a value too: `failure` says why.
+
+    Raises
+    ------
+    litlamp.sight.eyes.EyesError : the installation's networks are missing or altered.
+    ValueError : a level out of range.
+    """
+    return read_with_frame(source, book=book, level=level, expect=expect, eyes=eyes)[0]
+
+
+def read_with_frame(
+    source: Source,
+    *,
+    book: Rulebook | None = None,
+    level: float = DEFAULT_LEVEL,
+    expect: Mount | None = None,
+    eyes: Eyes | None = None,
+) -> tuple[SourceReading, Frame | None]:
+    """`read_photo`, and the upright picture it read (None with a failure), for whoever draws on a copy."""
+    from litlamp.aspects.interpret import interpret
+    from litlamp.aspects.rulebook import load_book
+    from litlamp.media.photo import MediaError
+    from litlamp.media.photo import read_photo as read_frame
+    from litlamp.sight.eyes import load_eyes
+    from litlamp.sight.look import look
+
+    if not 0 < level <= 1:
+        raise ValueError(f"the level must be above 0 and at most 1, not {level}")
+    book = book or load_book()
+    eyes = eyes or load_eyes()
+    name = source_name(source)
+    try:
+        frame = read_frame(source)
+    except MediaError as error:
+        failed = SourceReading(
+            name, None, None, (), error.sentence, book.name, book.edition, dict(eyes.names)
+        )
+        return failed, None
+    signals = []
+    for seen in look(frame, eyes):
+        belief = seen.belief()
+        if expect is not None:
+            belief = replace(belief, mount={m: float(m == expect) for m in MOUNTS})
+        reading = interpret(belief, book, level)
+        signals.append((seen, _told(reading, seen, expect)))
+    read = SourceReading(
+        name, "photo", frame.size, tuple(signals), None, book.name, book.edition, dict(eyes.names)
+    )
+    return read, frame
+
+
+def _told(reading: Reading, seen: SignalSeen, expect: Mount | None) -> Reading:
+    """The reading, with what the core cannot know: what the user stated, and how odd the picture is."""
+    why, cautions = reading.why, reading.cautions
+    if expect is not None:
+        sure = seen.mount[expect]
+        why = (f"Mount: {expect}, as you stated; the picture alone made it {expect} at {sure:.0%}.", *why)
+        if sure < 0.5:
+            cautions = (
+                f"You stated a {expect}, but the picture looks more like a "
+                f"{'dwarf' if expect == 'mast' else 'mast'}: the reading rests on your word.",
+                *cautions,
+            )
+    if seen.strange >= 0.5:
+        cautions = (*cautions, _STRANGE)
+    return replace(reading, why=why, cautions=cautions)
+
+
+def source_name(source: Source) -> str:
+    """The source as given, fit for UTF-8: bytes of a path that are none are escaped."""
+    if isinstance(source, bytes):
+        return ""
+    name = os.fspath(source) if isinstance(source, (str, os.PathLike)) else getattr(source, "name", "")
+    if not isinstance(name, str):
+        return ""
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")

@@ -1,0 +1,460 @@
+"""One reading as one line of JSON: the published format, its writer and its validator.
+
+The format is versioned by `schema`. A reader must ignore keys it does not know: later versions of schema 1
+may add keys but neither take any away nor change what one means. `schema_markdown` documents every key.
+
+Probabilities are written with four decimals. One that is neither 0 nor 1 is never written as 0 or 1: the
+least is 0.0001, the most 0.9999, so that no doubt is rounded away (closer than 1e-9 counts as exact, being no
+more than the noise of sums). The probabilities of one belief may therefore miss 1 by a few units of the last
+decimal.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import msgspec
+from msgspec import UNSET, Meta, Struct, UnsetType
+
+from litlamp import __version__
+from litlamp.aspects.aspect import ARRANGEMENTS, COLOURS, MOUNTS, PLATES, Arrangement, Colour, Mount, Plate
+from litlamp.aspects.belief import UNKNOWN_PLATE, PlateBelief, SignalBelief
+
+if TYPE_CHECKING:
+    from litlamp.aspects.reading import Reading, RuleChance
+    from litlamp.photo_reading import SourceReading
+    from litlamp.sight.seen import HeadSeen, SignalSeen
+
+SCHEMA = 1
+CAUTION = (
+    "Training aid only. Never act on it on or near a track. The rulebook in force, special instructions and "
+    "the qualified employee decide. Keep off railway property."
+)
+OUTCOME_NAMES = {"not_standard": "not a standard aspect", "not_lit": "not lit"}
+
+_SMALLEST = 1e-4
+_NOISE = 1e-9
+# Five colours, each rounded by half a unit of the fourth decimal or raised to the least that is written.
+_SUM_TOLERANCE = 1e-3
+
+P = Annotated[float, Meta(ge=0, le=1)]
+Px = Annotated[float, Meta(ge=-1e7, le=1e7)]
+Edges = tuple[Px, Px, Px, Px]
+
+
+class RecordError(ValueError):
+    """A line is no record of this format; the message says what is wrong and where ("$.signals[0].box")."""
+
+
+class RulebookRecord(Struct, frozen=True):
+    """Which book was read by."""
+
+    name: str
+    edition: str
+
+
+class MountRecord(Struct, frozen=True):
+    """Belief over the mounts."""
+
+    mast: P
+    dwarf: P
+
+
+class ArrangementRecord(Struct, frozen=True):
+    """Belief over how the heads stand."""
+
+    vertical: P
+    staggered: P
+
+
+class ColourRecord(Struct, frozen=True):
+    """Belief over one head's colour."""
+
+    red: P
+    yellow: P
+    green: P
+    lunar: P
+    dark: P
+
+
+class FlashRecord(Struct, frozen=True):
+    """Belief over one head's flashing."""
+
+    steady: P
+    flashing: P
+
+
+class PlatesRecord(Struct, frozen=True):
+    """One probability for each kind of plate."""
+
+    A: P
+    R: P
+    L: P
+    DV: P
+
+
+class HeadRecord(Struct, frozen=True, kw_only=True):
+    """One head. `box` and `lamp` are left out where words, not a picture, were read."""
+
+    box: Edges | UnsetType = UNSET
+    lamp: tuple[Px, Px, Px] | UnsetType | None = UNSET
+    colour: ColourRecord
+    flash: FlashRecord | None
+    flash_per_min: float | None = None
+
+
+class RuleRecord(Struct, frozen=True):
+    """A rule, or `rule` null and the outcome in words, with its probability."""
+
+    rule: str | None
+    name: str
+    probability: P
+
+
+class GuardedRecord(Struct, frozen=True):
+    """The most restrictive member of the set that reaches `level`."""
+
+    rule: str | None
+    name: str
+    level: P
+
+
+class SignalRecord(Struct, frozen=True, kw_only=True):
+    """One signal of a picture."""
+
+    box: Edges
+    span_s: tuple[float, float] | None = None
+    whole_in_view: bool
+    whole: P
+    mount: MountRecord
+    arrangement: ArrangementRecord
+    heads: tuple[HeadRecord, ...]
+    plates: PlatesRecord
+    plates_unknown: PlatesRecord
+    number: str | None
+    aspect: str
+    reading: RuleRecord | None
+    guarded: GuardedRecord | None
+    set: tuple[RuleRecord, ...]
+    why: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+class Record(Struct, frozen=True, kw_only=True):
+    """One source."""
+
+    schema: int
+    litlamp: str
+    model: dict[str, str]
+    source: str
+    kind: Literal["photo", "clip"] | None
+    size: tuple[Annotated[int, Meta(ge=1)], Annotated[int, Meta(ge=1)]] | None
+    duration_s: float | None = None
+    rulebook: RulebookRecord
+    caution: str
+    failure: str | None
+    signals: tuple[SignalRecord, ...]
+
+
+class WordsRecord(Struct, frozen=True, kw_only=True):
+    """An aspect in words and what it says: a signal without a picture."""
+
+    schema: int
+    litlamp: str
+    rulebook: RulebookRecord
+    caution: str
+    mount: MountRecord
+    arrangement: ArrangementRecord
+    heads: tuple[HeadRecord, ...]
+    plates: PlatesRecord
+    plates_unknown: PlatesRecord
+    number: str | None
+    aspect: str
+    reading: RuleRecord | None
+    guarded: GuardedRecord | None
+    set: tuple[RuleRecord, ...]
+    why: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def rounded(probability: float) -> float:
+    """A probability as it is written: four decimals, and 0 or 1 only where it is 0 or 1."""
+    if probability <= _NOISE:
+        return 0.0
+    if probability >= 1 - _NOISE:
+        return 1.0
+    return round(min(max(probability, _SMALLEST), 1 - _SMALLEST), 4)
+
+
+def record(reading: SourceReading) -> Record:
+    """The record of one source."""
+    return Record(
+        schema=SCHEMA,
+        litlamp=__version__,
+        model=dict(reading.model),
+        source=reading.source,
+        kind=reading.kind,
+        size=reading.size,
+        rulebook=RulebookRecord(reading.book, reading.edition),
+        caution=CAUTION,
+        failure=reading.failure,
+        signals=tuple(_signal(seen, said) for seen, said in reading.signals),
+    )
+
+
+def words_record(belief: SignalBelief, reading: Reading, book: str, edition: str) -> WordsRecord:
+    """The record of an aspect that was stated in words."""
+    heads = tuple(HeadRecord(colour=_colour(h.colour), flash=_flash(h.flashing)) for h in belief.heads)
+    present, unknown = _plates(belief.plates)
+    return WordsRecord(
+        schema=SCHEMA,
+        litlamp=__version__,
+        rulebook=RulebookRecord(book, edition),
+        caution=CAUTION,
+        mount=_mount(belief.mount),
+        arrangement=_arrangement(belief.arrangement),
+        heads=heads,
+        plates=present,
+        plates_unknown=unknown,
+        number=belief.number,
+        aspect=reading.aspect,
+        reading=None if reading.reading is None else _rule(reading.reading),
+        guarded=_guarded(reading),
+        set=tuple(_rule(c) for c in reading.set),
+        why=reading.why,
+        cautions=reading.cautions,
+    )
+
+
+def encode(of: Record | WordsRecord) -> bytes:
+    """One line of UTF-8 JSON, without the line break. The same record gives the same bytes."""
+    return msgspec.json.encode(of)
+
+
+def validate_line(line: bytes | str) -> Record:
+    """The record on one line.
+
+    Raises
+    ------
+    RecordError : not JSON, a key missing or of the wrong type, a probability out of range, a belief that does
+        not sum to 1, edges out of order, or a schema this version does not know. The message ends with the
+        place.
+    """
+    try:
+        of = msgspec.json.decode(line, type=Record)
+    except msgspec.DecodeError as error:
+        raise RecordError(str(error)) from None
+    except UnicodeDecodeError:
+        raise RecordError("the line is no UTF-8 text") from None
+    if of.schema != SCHEMA:
+        raise RecordError(f"schema {of.schema} is unknown here; {SCHEMA} is what is read - at `$.schema`")
+    if of.failure is not None and of.signals:
+        raise RecordError("a source that failed has no signals - at `$.signals`")
+    if of.failure is None and (of.size is None or of.kind is None):
+        raise RecordError("a source that was read has a kind and a size - at `$`")
+    for i, signal in enumerate(of.signals):
+        _check(signal, f"$.signals[{i}]")
+    return of
+
+
+def _check(signal: SignalRecord, at: str) -> None:
+    _sums_to_one(msgspec.structs.astuple(signal.mount), f"{at}.mount")
+    _sums_to_one(msgspec.structs.astuple(signal.arrangement), f"{at}.arrangement")
+    _in_order(signal.box, f"{at}.box")
+    for j, head in enumerate(signal.heads):
+        here = f"{at}.heads[{j}]"
+        if isinstance(head.box, UnsetType) or isinstance(head.lamp, UnsetType):
+            raise RecordError(f"a head of a picture has a box and a lamp, or null - at `{here}`")
+        _sums_to_one(msgspec.structs.astuple(head.colour), f"{here}.colour")
+        _in_order(head.box, f"{here}.box")
+        if head.flash is not None:
+            _sums_to_one(msgspec.structs.astuple(head.flash), f"{here}.flash")
+    for kind in PLATES:
+        if getattr(signal.plates, kind) + getattr(signal.plates_unknown, kind) > 1 + _SUM_TOLERANCE:
+            raise RecordError(f"present and unknown sum to more than 1 - at `{at}.plates_unknown.{kind}`")
+    if (signal.reading is None) != (signal.guarded is None):
+        raise RecordError(f"reading and guarded are null together or not at all - at `{at}.guarded`")
+    if signal.guarded is not None and not any(
+        (c.rule, c.name) == (signal.guarded.rule, signal.guarded.name) for c in signal.set
+    ):
+        raise RecordError(f"the guarded reading is a member of the set - at `{at}.guarded`")
+
+
+def _sums_to_one(belief: Iterable[float], at: str) -> None:
+    total = math.fsum(belief)
+    if abs(total - 1) > _SUM_TOLERANCE:
+        raise RecordError(f"the probabilities sum to {total:.4f}, not 1 - at `{at}`")
+
+
+def _in_order(edges: Edges, at: str) -> None:
+    x0, y0, x1, y1 = edges
+    if x0 > x1 or y0 > y1:
+        raise RecordError(f"the edges are out of order - at `{at}`")
+
+
+def _signal(seen: SignalSeen, said: Reading) -> SignalRecord:
+    present, unknown = _plates(seen.plates)
+    return SignalRecord(
+        box=_edges(seen.box.as_list()),
+        whole_in_view=seen.whole >= 0.5,
+        whole=rounded(seen.whole),
+        mount=_mount(seen.mount),
+        arrangement=_arrangement(seen.arrangement),
+        heads=tuple(_head(h) for h in seen.heads),
+        plates=present,
+        plates_unknown=unknown,
+        number=seen.number,
+        aspect=said.aspect,
+        reading=None if said.reading is None else _rule(said.reading),
+        guarded=_guarded(said),
+        set=tuple(_rule(c) for c in said.set),
+        why=said.why,
+        cautions=said.cautions,
+    )
+
+
+def _head(head: HeadSeen) -> HeadRecord:
+    lamp = head.lamp
+    return HeadRecord(
+        colour=_colour(head.colour),
+        flash=_flash(head.flashing),
+        flash_per_min=None if head.flash_per_min is None else round(head.flash_per_min, 1),
+        box=_edges(head.box.as_list()),
+        lamp=None if lamp is None else (round(lamp.x, 1), round(lamp.y, 1), round(lamp.diameter, 1)),
+    )
+
+
+def _edges(edges: list[float]) -> Edges:
+    x0, y0, x1, y1 = edges
+    return x0, y0, x1, y1
+
+
+def _mount(belief: Mapping[Mount, float]) -> MountRecord:
+    return MountRecord(*(rounded(belief.get(k, 0.0)) for k in MOUNTS))
+
+
+def _arrangement(belief: Mapping[Arrangement, float]) -> ArrangementRecord:
+    return ArrangementRecord(*(rounded(belief.get(k, 0.0)) for k in ARRANGEMENTS))
+
+
+def _colour(belief: Mapping[Colour, float]) -> ColourRecord:
+    return ColourRecord(*(rounded(belief.get(k, 0.0)) for k in COLOURS))
+
+
+def _flash(flashing: float | None) -> FlashRecord | None:
+    return None if flashing is None else FlashRecord(rounded(1 - flashing), rounded(flashing))
+
+
+def _plates(belief: Mapping[Plate, PlateBelief]) -> tuple[PlatesRecord, PlatesRecord]:
+    """Present, and not to be told; a kind that is missing from the belief is unknown."""
+    all_kinds = [belief.get(kind, UNKNOWN_PLATE) for kind in PLATES]
+    return (
+        PlatesRecord(*(rounded(p.present) for p in all_kinds)),
+        PlatesRecord(*(rounded(p.unknown) for p in all_kinds)),
+    )
+
+
+def _rule(chance: RuleChance) -> RuleRecord:
+    return RuleRecord(chance.rule, outcome_name(chance), rounded(chance.probability))
+
+
+def _guarded(said: Reading) -> GuardedRecord | None:
+    if said.guarded is None:
+        return None
+    return GuardedRecord(said.guarded.rule, outcome_name(said.guarded), said.level)
+
+
+def outcome_name(chance: RuleChance) -> str:
+    """The rule's name, or the outcome that is no rule in its fixed words."""
+    return OUTCOME_NAMES.get(chance.outcome, chance.name)
+
+
+_DOCUMENTED: tuple[tuple[type[Struct], str, tuple[tuple[str, str, str], ...]], ...] = (
+    (
+        Record,
+        "One source",
+        (
+            ("schema", "1", "version of this format"),
+            ("litlamp", "text", "version of the program that wrote the line"),
+            ("model", "object of text", "part of the eyes -> name and hash of its weights"),
+            ("source", "text", 'the path as given; `"-"` is standard input'),
+            ("kind", '`"photo"`, `"clip"` or null', "what it was; null where it could not be read"),
+            ("size", "[width, height] or null", "px of the upright picture; null where it could not be read"),
+            ("duration_s", "number or null", "length of a clip; null for a photograph"),
+            ("rulebook", "{name, edition}", "the book that the readings follow"),
+            ("caution", "text", "to be shown wherever the reading is shown"),
+            ("failure", "text or null", "why the source could not be read; then `signals` is `[]`"),
+            ("signals", "list", "left to right; `[]` where no signal was found (which is no failure)"),
+        ),
+    ),
+    (
+        SignalRecord,
+        "One signal",
+        (
+            ("box", "[x0, y0, x1, y1]", "px in the upright picture, origin top left"),
+            ("span_s", "[from, to] or null", "seconds in view of a clip; null for a photograph"),
+            ("whole_in_view", "true or false", "whether every head is more likely in view than not"),
+            ("whole", "probability", "that no head is cut off, hidden or unseen"),
+            ("mount", "{mast, dwarf}", "belief, sums to 1; as seen, whatever `--expect` states"),
+            ("arrangement", "{vertical, staggered}", "belief, sums to 1"),
+            ("heads", "list", "top to bottom"),
+            ("plates", "{A, R, L, DV}", "probability that the plate is there and was seen"),
+            (
+                "plates_unknown",
+                "{A, R, L, DV}",
+                "probability that it could not have been seen, so may or may not be there (too small, "
+                "blurred, covered, out of view); what is left of 1 is that it is absent",
+            ),
+            ("number", "text or null", 'number plate: digits; `""` none or not legible; null not to be told'),
+            ("aspect", "text", "the most probable display in words"),
+            (
+                "reading",
+                "{rule, name, probability} or null",
+                "the most probable rule; `rule` is null for `not a standard aspect` and `not lit`; null "
+                "where nothing is lit or all is unknown, and `why` says so",
+            ),
+            (
+                "guarded",
+                "{rule, name, level} or null",
+                "the most restrictive member of `set`: the headline wherever it differs from `reading`",
+            ),
+            (
+                "set",
+                "list of {rule, name, probability}",
+                "the smallest that reaches `level`, likeliest first",
+            ),
+            ("why", "list of text", "the steps of the reading, in order"),
+            ("cautions", "list of text", "what must be told beside this reading"),
+        ),
+    ),
+    (
+        HeadRecord,
+        "One head",
+        (
+            ("box", "[x0, y0, x1, y1]", "px"),
+            ("lamp", "[x, y, diameter] or null", "centre and lit diameter, px; null where no lamp is lit"),
+            ("colour", "{red, yellow, green, lunar, dark}", "belief, sums to 1"),
+            ("flash", "{steady, flashing} or null", "belief, sums to 1; null where a still cannot tell"),
+            ("flash_per_min", "number or null", "measured in a clip"),
+        ),
+    ),
+)
+
+
+def schema_markdown() -> str:
+    """The format, key by key, as Markdown tables; in the order in which the keys are written."""
+    parts = [
+        "One JSON object per source and line. Readers ignore keys they do not know. Probabilities have four "
+        "decimals; one that is neither 0 nor 1 is never written as 0 or 1 (least 0.0001, most 0.9999)."
+    ]
+    for _, title, keys in _DOCUMENTED:
+        rows = [f"| `{key}` | {kind} | {meaning} |" for key, kind, meaning in keys]
+        parts.append("\n".join([f"**{title}**", "", "| key | value | meaning |", "|---|---|---|", *rows]))
+    parts.append(
+        "`litlamp explain --json` prints one signal of this form with `schema`, `litlamp`, `rulebook` and "
+        "`caution`, and without what only a picture has (`box`, `span_s`, `whole_in_view`, `whole`; a head's "
+        "`box` and `lamp`)."
+    )
+    return "\n\n".join(parts) + "\n"

@@ -1,0 +1,138 @@
+"""A reading as text for people: 80 columns, the guarded reading first where it differs from the reading."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from litlamp.report.record import CAUTION, outcome_name
+
+if TYPE_CHECKING:
+    from litlamp.aspects.reading import Reading, RuleChance
+    from litlamp.photo_reading import SourceReading
+
+WIDTH = 80
+_MARGIN = 10
+
+
+def percent(probability: float) -> str:
+    """A probability for people: "93 %", "99.7 %"; never 0 % or 100 % of what is not quite so.
+
+    The space is one that lines are not broken at.
+    """
+    if probability <= 1e-9 or probability >= 1 - 1e-9:
+        number = f"{probability:.0%}".removesuffix("%")
+    elif probability > 0.999:
+        number = "over 99.9"
+    elif probability < 0.001:
+        number = "under 0.1"
+    elif 0.02 <= probability < 0.985:
+        number = f"{100 * probability:.0f}"
+    else:
+        number = f"{100 * probability:.1f}".removesuffix(".0")
+    return f"{number}\u00a0%"
+
+
+def confidence_words(probability: float) -> str:
+    """How sure a reading is, in words: the same steps in every output."""
+    for least, words in ((0.99, "very sure"), (0.95, "sure"), (0.8, "fairly sure"), (0.5, "unsure")):
+        if probability >= least:
+            return words
+    return "little more than a guess"
+
+
+def titled(chance: RuleChance) -> str:
+    """A rule as it is headed: "Clear to Stop, Rule 411"; an outcome that is no rule in its own words."""
+    name = outcome_name(chance)
+    return name[:1].upper() + name[1:] if chance.rule is None else f"{name}, Rule\u00a0{chance.rule}"
+
+
+def differs(said: Reading) -> bool:
+    """Whether the guarded reading is another than the reading."""
+    return (
+        said.reading is not None
+        and said.guarded is not None
+        and (said.reading.rule, said.reading.outcome) != (said.guarded.rule, said.guarded.outcome)
+    )
+
+
+def source_text(of: SourceReading) -> str:
+    """All that is to be told of one source; several lines, without a line break at the end."""
+    name = {"-": "standard input", "": "picture"}.get(of.source, of.source)
+    if of.failure is not None:
+        return "\n".join(_wrapped(f"{name}: not read: {of.failure}", ""))
+    count = len(of.signals)
+    found = {0: "no signal found", 1: "1 signal"}.get(count, f"{count} signals, left to right")
+    size = "" if of.size is None else f", {of.size[0]} x {of.size[1]} px"
+    lines = _wrapped(f"{name}{size}: {found}", "")
+    if count == 0:
+        lines += _wrapped(
+            "That none was found does not mean that none is there: one may be too small, hidden or unlit.", ""
+        )
+    for number, (_, said) in enumerate(of.signals, 1):
+        lines += ["", *_signal_lines(said, f"{number}. " if count > 1 else "")]
+    lines += ["", *_foot(of.book, of.edition)]
+    return "\n".join(lines)
+
+
+def words_text(said: Reading, book: str, edition: str) -> str:
+    """What an aspect stated in words says."""
+    return "\n".join([*_signal_lines(said, ""), "", *_foot(book, edition)])
+
+
+def _signal_lines(said: Reading, number: str) -> list[str]:
+    if said.reading is None or said.guarded is None:
+        lines = _wrapped(f"{number}No reading", "")
+    elif differs(said):
+        lines = [
+            *_wrapped(f"{number}Guarded reading: {titled(said.guarded)}", ""),
+            *_field("most", f"{titled(said.reading)} is the most likely: {sureness(said.reading)}."),
+            *_field("so", f"Not settled at {percent(said.level)}: the most restrictive it may be stands."),
+        ]
+    else:
+        lines = [
+            *_wrapped(f"{number}{titled(said.reading)}", ""),
+            *_field("how sure", f"{sureness(said.reading)}."),
+        ]
+    lines += _field("aspect", said.aspect)
+    if len(said.set) > 1:
+        members = "; ".join(f"{titled(c)}: {percent(c.probability)}" for c in said.set)
+        lines += _field("may be", f"{members}.")
+    lines += _list("why", said.why)
+    lines += _list("mind", said.cautions)
+    return lines
+
+
+def sureness(chance: RuleChance) -> str:
+    """Confidence in words and number: "fairly sure, 93 %"."""
+    return f"{confidence_words(chance.probability)}, {percent(chance.probability)}"
+
+
+def _foot(book: str, edition: str) -> list[str]:
+    return [*_wrapped(f"Read by {book}, edition {edition}.", ""), *_wrapped(CAUTION, "")]
+
+
+def _field(label: str, words: str) -> list[str]:
+    return _wrapped(words, f"  {label}".ljust(_MARGIN + 2))
+
+
+def _list(label: str, items: Iterable[str]) -> list[str]:
+    lines: list[str] = []
+    for item in items:
+        lead = f"  {label if not lines else ''}".ljust(_MARGIN + 2)
+        lines += _wrapped(item, f"{lead}- ", " " * len(lead) + "  ")
+    return lines
+
+
+def _wrapped(words: str, lead: str, further: str | None = None) -> list[str]:
+    further = " " * len(lead) if further is None else further
+    lines = textwrap.wrap(
+        words,
+        WIDTH,
+        initial_indent=lead,
+        subsequent_indent=further,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [line.replace("\u00a0", " ") for line in lines] or [lead.rstrip()]
