@@ -1,3 +1,20 @@
 """litlamp: reads the aspect of a railway colour-light signal from a picture. A training aid only."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 __version__ = "0.1.0"
+__all__ = ["SourceReading", "__version__", "read_photo"]
+
+if TYPE_CHECKING:
+    from litlamp.photo_reading import SourceReading, read_photo
+
+
+def __getattr__(name: str) -> object:
+    # Loaded when asked for, so that importing the package stays quick.
+    if name in ("SourceReading", "read_photo"):
+        import litlamp.photo_reading
+
+        return getattr(litlamp.photo_reading, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -355,19 +355,27 @@ def _caution(reading: SourceReading, width: int) -> Pixels:
 
 
 def save_picture(pixels: Pixels, path: Path) -> None:
-    """Write an RGB picture as PNG, whole or not at all.
+    """Write an RGB picture, whole or not at all: as JPEG where the name ends so, else as PNG.
 
     Raises
     ------
     PictureError : the place cannot be written to.
     """
     part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    jpeg = path.suffix.lower() in (".jpg", ".jpeg")
     try:
+        if path.is_dir():
+            raise IsADirectoryError(21, "that is a folder")
         with part.open("xb") as file:
-            Image.fromarray(pixels).save(file, "PNG", compress_level=4)
+            picture = Image.fromarray(pixels)
+            if jpeg:
+                picture.save(file, "JPEG", quality=92)
+            else:
+                picture.save(file, "PNG", compress_level=4)
         part.replace(path)
-    except OSError as error:
-        with contextlib.suppress(OSError):
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        said = (getattr(error, "strerror", None) or "unknown fault").lower()
+        raise PictureError(f"the picture {path} could not be written: {said}") from None
+    finally:
+        with contextlib.suppress(OSError, ValueError):
             part.unlink(missing_ok=True)
-        said = error.strerror or "unknown fault"
-        raise PictureError(f"the picture {path} could not be written: {said.lower()}") from None

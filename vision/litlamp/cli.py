@@ -1,0 +1,437 @@
+"""The command line: each command parses, calls one function of the library and prints.
+
+Readings go to standard output, everything else to standard error. Exit status: 0 read, 1 no signal found,
+2 bad input or usage. Nothing heavy is imported before a command needs it.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from litlamp import __version__
+
+if TYPE_CHECKING:
+    from litlamp.aspects.aspect import Arrangement, Aspect, Mount, Plate
+    from litlamp.aspects.rulebook import Rulebook
+    from litlamp.media.frame import Frame
+    from litlamp.photo_reading import SourceReading
+
+READ, NO_SIGNAL, BAD = 0, 1, 2
+# What a shell reports for a program ended by SIGINT and by SIGPIPE.
+_INTERRUPTED, _PIPE_CLOSED = 130, 141
+
+_FOOT = "Training aid only: never act on it on or near a track."
+
+
+class Fault(click.ClickException):
+    """A fault to be told in one sentence on standard error; exit status 2."""
+
+    exit_code = BAD
+
+
+def _level(ctx: click.Context, param: click.Parameter, value: float) -> float:
+    if not 0 < value <= 1:
+        raise click.BadParameter(f"{value:g} is no probability above 0 and at most 1")
+    return value
+
+
+def _size(ctx: click.Context, param: click.Parameter, value: str) -> tuple[int, int]:
+    wide, cross, high = value.lower().partition("x")
+    if not (cross and wide.isdecimal() and high.isdecimal() and len(value) < 12):
+        raise click.BadParameter(f"{value!r} is no size like 1600x1200")
+    size = int(wide), int(high)
+    if not 16 <= min(size) <= max(size) <= 8192:
+        raise click.BadParameter(f"{value!r}: a side must be from 16 to 8192 px")
+    return size
+
+
+_book_option = click.option(
+    "--rulebook", default="CROR", show_default=True, metavar="NAME|FILE", help="Book to read by."
+)
+_edition_option = click.option(
+    "--edition", metavar="YEAR", help="Edition of the book (its newest if not given)."
+)
+_level_option = click.option(
+    "--level",
+    type=float,
+    callback=_level,
+    default=0.99,
+    show_default=True,
+    help="How sure the guarded reading must be.",
+)
+
+
+@click.group(epilog=_FOOT, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="litlamp", message="%(prog)s %(version)s")
+def commands() -> None:
+    """Read the aspect of a railway colour-light signal, and what it means by the rulebook."""
+
+
+@commands.command(epilog=_FOOT)
+@click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object per source and line.")
+@click.option(
+    "--picture", type=click.Path(path_type=Path), metavar="DIR", help="Write annotated pictures here."
+)
+@_book_option
+@_edition_option
+@_level_option
+@click.option(
+    "--expect", type=click.Choice(["mast", "dwarf"]), help="What the signals stand on, if you know it."
+)
+@click.pass_context
+def read(
+    ctx: click.Context,
+    sources: tuple[str, ...],
+    as_json: bool,
+    picture: Path | None,
+    rulebook: str,
+    edition: str | None,
+    level: float,
+    expect: Mount | None,
+) -> None:
+    """Read the signals in photographs; "-" is standard input.
+
+    Exit status: 0 every source read, 1 no signal found in one, 2 one could not be read.
+    """
+    book = _book(rulebook, edition)
+    from litlamp.media.sources import expand
+    from litlamp.sight.eyes import EyesError, load_eyes
+
+    try:
+        load_eyes()
+    except EyesError as error:
+        raise Fault(str(error).rstrip(".")) from error
+    if picture is not None:
+        _folder(picture)
+    worst, drawn = READ, set[str]()
+    for source in expand(sources):
+        reading, frame = _read_one(source, book, level, expect)
+        _print_reading(reading, as_json)
+        status = BAD if reading.failure is not None else READ if reading.signals else NO_SIGNAL
+        if picture is not None and frame is not None:
+            status = max(status, _draw_reading(reading, frame, picture, drawn))
+        worst = max(worst, status)
+    ctx.exit(worst)
+
+
+def _read_one(
+    source: str, book: Rulebook, level: float, expect: Mount | None
+) -> tuple[SourceReading, Frame | None]:
+    from litlamp.photo_reading import SourceReading, read_with_frame, source_name
+
+    try:
+        return read_with_frame(source, book=book, level=level, expect=expect)
+    except Exception as error:
+        # One picture that this program trips over must not cost the reading of the others.
+        if os.environ.get("LITLAMP_DEBUG"):
+            raise
+        failure = f"litlamp failed on this picture ({type(error).__name__}); please report it"
+        return SourceReading(source_name(source), None, None, (), failure, book.name, book.edition), None
+
+
+def _print_reading(reading: SourceReading, as_json: bool) -> None:
+    if reading.failure is not None:
+        from litlamp.media.sources import shown
+
+        _say(f"{shown(reading.source) or 'input'}: {reading.failure}")
+    if as_json:
+        from litlamp.report.record import encode, record
+
+        click.echo(encode(record(reading)))
+    elif reading.failure is None:
+        from litlamp.report.text import source_text
+
+        click.echo(source_text(reading))
+        click.echo()
+
+
+def _draw_reading(reading: SourceReading, frame: Frame, folder: Path, drawn: set[str]) -> int:
+    from litlamp.report.picture import PictureError, annotate, save_picture
+
+    stem = "standard-input" if reading.source == "-" else Path(reading.source).stem or "picture"
+    name, count = f"{stem}-read.png", 1
+    while name in drawn:  # two sources of one name, from two folders
+        count += 1
+        name = f"{stem}-read-{count}.png"
+    drawn.add(name)
+    try:
+        save_picture(annotate(frame, reading), folder / name)
+    except PictureError as error:
+        _say(str(error))
+        return BAD
+    return READ
+
+
+@commands.command(epilog=_FOOT)
+@click.argument("words", nargs=-1, required=True)
+@click.option("--mount", type=click.Choice(["mast", "dwarf"]))
+@click.option("--arrangement", type=click.Choice(["vertical", "staggered"]))
+@click.option(
+    "--plate", "plates", type=click.Choice(["A", "R", "L", "DV"], case_sensitive=False), multiple=True
+)
+@_book_option
+@_edition_option
+@_level_option
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def explain(
+    words: tuple[str, ...],
+    mount: Mount | None,
+    arrangement: Arrangement | None,
+    plates: tuple[Plate, ...],
+    rulebook: str,
+    edition: str | None,
+    level: float,
+    as_json: bool,
+) -> None:
+    """Say what an aspect in WORDS means: "yellow over flashing green, staggered", "R plate, single red"."""
+    book = _book(rulebook, edition)
+    aspect = _aspect(" ".join(words), mount, arrangement, frozenset(plates))
+    from litlamp.aspects.explain import belief_of
+    from litlamp.aspects.interpret import interpret
+
+    belief = belief_of(aspect)
+    reading = interpret(belief, book, level)
+    if as_json:
+        from litlamp.report.record import encode, words_record
+
+        click.echo(encode(words_record(belief, reading, book.name, book.edition)))
+    else:
+        from litlamp.report.text import words_text
+
+        click.echo(words_text(reading, book.name, book.edition))
+
+
+@commands.command(epilog=_FOOT)
+@click.argument("words")
+@click.argument("out", type=click.Path(path_type=Path), metavar="OUT.png")
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True)
+@click.option("--light", default="day", show_default=True, help="day, overcast, low sun, dusk or night.")
+@click.option("--weather", default="clear", show_default=True, help="clear, haze, rain, snow or fog.")
+@click.option(
+    "--distance", type=click.FloatRange(1, 5000), metavar="METRES", help="Framed well if not given."
+)
+@click.option("--exposure", type=click.FloatRange(-8, 8), default=0.0, metavar="STOPS")
+@click.option("--size", callback=_size, default="1600x1200", show_default=True)
+@click.option("--cut", type=click.Choice(["top", "bottom"]), help="The picture's edge cuts this end.")
+@click.option("--snow-on-plate", is_flag=True)
+@click.option(
+    "--with", "extra", metavar="THING", help='Something that is no signal: "road light", "train" ...'
+)
+@click.option("--back", is_flag=True, help="The signal seen from behind.")
+@click.option("--truth", type=click.Path(path_type=Path), metavar="FILE", help="Append the truth line here.")
+@_book_option
+@_edition_option
+def draw(
+    words: str,
+    out: Path,
+    seed: int,
+    light: str,
+    weather: str,
+    distance: float | None,
+    exposure: float,
+    size: tuple[int, int],
+    cut: Literal["top", "bottom"] | None,
+    snow_on_plate: bool,
+    extra: str | None,
+    back: bool,
+    truth: Path | None,
+    rulebook: str,
+    edition: str | None,
+) -> None:
+    """Draw an aspect in WORDS as a photograph; "no signal" draws the scene without one.
+
+    The truth line is printed, or appended to the file that --truth names.
+    """
+    if out.suffix.lower() not in (".png", ".jpg", ".jpeg"):
+        raise Fault(f"{out}: this version draws photographs, .png or .jpg")
+    book = _book(rulebook, edition)
+    aspect = None if words.strip().lower() == "no signal" else _aspect(words)
+    from litlamp.report.picture import PictureError
+    from litlamp.sample import make_sample
+
+    try:
+        line = make_sample(
+            out,
+            aspect,
+            book,
+            truth,
+            seed=seed,
+            size=size,
+            light=light,
+            weather=weather,
+            distance=distance,
+            exposure=exposure,
+            cut=cut,
+            snow_on_plate=snow_on_plate,
+            extra=extra,
+            back=back,
+        )
+    except (ValueError, PictureError) as error:
+        raise Fault(str(error)) from error
+    if truth is None:
+        click.echo(line)
+
+
+@commands.command(epilog=_FOOT)
+@click.argument("name", required=False)
+@_edition_option
+@click.option(
+    "--check", "checked", type=click.Path(path_type=Path), metavar="FILE", help="Check a book you wrote."
+)
+def rules(name: str | None, edition: str | None, checked: Path | None) -> None:
+    """Print a rulebook with its aspects drawn; without a NAME, list the books."""
+    from litlamp.aspects.rulebook import book_names, load_book
+
+    if checked is not None:
+        if name is not None:
+            raise click.UsageError("give either the NAME of a book to print or a FILE to check")
+        _check(checked)
+    elif name is None:
+        for known in book_names():
+            book = load_book(known)
+            others = ", ".join(e for e in book.editions if e != book.edition)
+            more = f" (also {others})" if others else ""
+            click.echo(f"{known:6} {book.title}; edition {book.edition}{more}")
+    else:
+        asked_for = _book(name, edition)
+        from litlamp.report.book import draw_book
+
+        click.echo(draw_book(asked_for))
+
+
+def _check(path: Path) -> None:
+    from litlamp.aspects.check import check_book
+
+    try:
+        text = path.read_bytes().decode("utf-8")
+    except OSError as error:
+        raise Fault(f"{path}: {(error.strerror or 'cannot be read').lower()}") from error
+    except UnicodeDecodeError as error:
+        raise Fault(f"{path}: not UTF-8 text, so not a rulebook") from error
+    faults = check_book(text, str(path))
+    for fault in faults:
+        click.echo(f"{path}:{fault.line}: {fault.message}", err=True)
+    if faults:
+        count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+        raise Fault(f"{path}: {count}")
+    click.echo(f"{path}: no fault found")
+
+
+@commands.command(epilog=_FOOT)
+@click.pass_context
+def selfcheck(ctx: click.Context) -> None:
+    """Prove this installation without a network: weights, rulebook, a reading of each packaged sample."""
+    from litlamp.selfcheck import checks
+
+    sound = True
+    for check in checks():
+        click.echo(f"{'ok  ' if check.sound else 'FAIL'} {check.words}")
+        sound = sound and check.sound
+    ctx.exit(READ if sound else BAD)
+
+
+def _book(name: str, edition: str | None) -> Rulebook:
+    """A shipped book by name, or a user's by file."""
+    from litlamp.aspects.rulebook import RulebookError, book_names, load_book, load_book_file
+
+    try:
+        if name.upper() in book_names():
+            return load_book(name.upper(), edition)
+        if Path(name).suffix or Path(name).exists():
+            return load_book_file(name, edition)
+        return load_book(name, edition)
+    except RulebookError as error:
+        lines = str(error).splitlines()
+        more = f" (and {len(lines) - 1} more; see litlamp rules --check)" if len(lines) > 1 else ""
+        raise Fault(lines[0] + more) from error
+    except OSError as error:
+        raise Fault(f"{name}: {(error.strerror or 'cannot be read').lower()}") from error
+
+
+def _aspect(
+    words: str,
+    mount: Mount | None = None,
+    arrangement: Arrangement | None = None,
+    plates: frozenset[Plate] = frozenset(),
+) -> Aspect:
+    from litlamp.aspects.words import AspectWordsError, agree, parse_aspect
+
+    try:
+        return agree(parse_aspect(words), mount, arrangement, plates)
+    except AspectWordsError as error:
+        raise Fault(str(error)) from error
+
+
+def _folder(path: Path) -> None:
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Fault(
+            f"the folder {path} cannot be made: {(error.strerror or 'unknown fault').lower()}"
+        ) from error
+    if not os.access(path, os.W_OK | os.X_OK):
+        raise Fault(f"the folder {path} cannot be written to: permission denied")
+
+
+def _say(sentence: str) -> None:
+    """One line on standard error."""
+    line = " ".join(sentence.split())
+    click.echo(f"litlamp: {line}{'' if line.endswith(('.', '?')) else '.'}", err=True)
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status; never raises for bad input.
+
+    `arguments` are those after the program's name; None takes them from `sys.argv`.
+    """
+    debug = bool(os.environ.get("LITLAMP_DEBUG"))
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a character gets its code, not a fault.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        status = commands.main(arguments, prog_name="litlamp", standalone_mode=False)
+        sys.stdout.flush()
+    except click.exceptions.NoArgsIsHelpError as error:
+        error.show()
+        return BAD
+    except click.ClickException as error:
+        hint = ""
+        if isinstance(error, click.UsageError) and error.ctx is not None:
+            hint = f" (see {error.ctx.command_path} --help)"
+        _say(error.format_message().rstrip(".") + hint)
+        return BAD
+    except (click.Abort, KeyboardInterrupt):
+        _say("interrupted")
+        return _INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output has gone; the interpreter's last flush must not complain of it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return _PIPE_CLOSED
+    except OSError as error:
+        if debug:
+            raise
+        _say(f"the system refused something litlamp needed: {(error.strerror or str(error)).lower()}")
+        return BAD
+    except MemoryError:
+        _say("there is not enough memory for this")
+        return BAD
+    except Exception as error:
+        if debug:
+            raise
+        what = " ".join(f"{type(error).__name__} {error}".split())[:200]
+        _say(f"something failed that should not ({what}); please report it, with what LITLAMP_DEBUG=1 prints")
+        return BAD
+    return int(status) if isinstance(status, int) else READ
+
+
+def main() -> None:
+    """The console script."""
+    sys.exit(run())
