@@ -193,10 +193,9 @@ def explain(
     """Say what an aspect in WORDS means: "yellow over flashing green, staggered", "R plate, single red"."""
     book = _book(rulebook, edition)
     aspect = _aspect(" ".join(words), mount, arrangement, frozenset(plates))
-    from litlamp.aspects.explain import belief_of
-    from litlamp.aspects.interpret import interpret
+    from litlamp.aspects.interpret import certain, interpret
 
-    belief = belief_of(aspect)
+    belief = certain(aspect)
     reading = interpret(belief, book, level)
     if as_json:
         from litlamp.report.record import encode, words_record

@@ -19,12 +19,12 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from litlamp.aspects.cautions import LONG
 from litlamp.box import Box
 from litlamp.media.frame import Frame, Pixels
 from litlamp.report.marks import View, mark_signal, ring_radius
-from litlamp.report.record import CAUTION
 from litlamp.report.sheet import INK, PAPER, RGB, Sheet, line_height, text_width, wrap
-from litlamp.report.text import differs, sureness, titled
+from litlamp.report.text import differs, general_cautions, own_cautions, sureness, titled
 
 if TYPE_CHECKING:
     from litlamp.aspects.reading import Reading
@@ -134,11 +134,10 @@ def _numbered(sheet: Sheet, view: View, seen: SignalSeen, number: int | None, un
     """A frame round the whole signal and its number, to find it by."""
     stroke = max(1.5, 3 * unit)
     box = view.box(seen.box).grow(max(4 * stroke, 10 * unit))
-    edge = stroke * 1.5
-    area = Box(view.area.x0 + edge, view.area.y0 + edge, view.area.x1 - edge, view.area.y1 - edge)
-    shown = Box(
-        max(box.x0, area.x0), max(box.y0, area.y0), min(box.x1, area.x1), min(box.y1, area.y1)
-    ) if _overlap(box, area) else area  # fmt: skip
+    area = view.area.grow(-1.5 * stroke)
+    shown = area
+    if _overlap(box, area):
+        shown = Box(max(box.x0, area.x0), max(box.y0, area.y0), min(box.x1, area.x1), min(box.y1, area.y1))
     sheet.frame(shown, PAPER, stroke)
     if number is None:
         return
@@ -193,14 +192,13 @@ def _card_lines(said: Reading, width: float, unit: float) -> list[_Words]:
         if differs(said):
             add("GUARDED READING", small, _HAZARD, bold=True)
             add(titled(said.guarded), head, bold=True)
-            add(f"Most likely {titled(said.reading)}, but not settled:", body, space=12 * unit)
+            add(f"Most likely {titled(said.reading)}:", body, space=12 * unit)
         else:
             add(titled(said.guarded), head, bold=True)
         lines.append(_Words(sureness(said.reading), body, PAPER, False, 12 * unit, said.reading.probability))
     add(said.aspect, body, _DIM, space=12 * unit)
-    for caution in said.cautions[:3]:
-        if caution != CAUTION:
-            add(f"! {caution}", small, _HAZARD, space=8 * unit)
+    for caution in own_cautions(said):
+        add(f"! {caution}", small, _HAZARD, space=8 * unit)
     return lines
 
 
@@ -337,13 +335,17 @@ def _caution(reading: SourceReading, width: int) -> Pixels:
     stripe, margin = max(6, round(20 * unit)), round(26 * unit)
     size, small = round(33 * unit), round(26 * unit)
     room = width - 60 * unit
-    lead, _, rest = CAUTION.partition(". ")
+    lead, _, rest = LONG.partition(": ")
     lines = [
         _Words(f"{lead}.", round(40 * unit), _HAZARD, bold=True),
-        *(_Words(line, size) for line in wrap(rest, size, room)),
+        *(_Words(line, size) for line in wrap(rest[:1].upper() + rest[1:], size, room)),
     ]
-    book = f"Read by {reading.book}, edition {reading.edition}."
-    lines += [_Words(line, small, _DIM, space=6 * unit) for line in wrap(book, small, room)]
+    told = general_cautions(said for _, said in reading.signals)
+    more = " ".join(told) or f"Read by {reading.book} {reading.edition}."
+    lines += [
+        _Words(line, small, _DIM, space=0.0 if i else 10 * unit)
+        for i, line in enumerate(wrap(more, small, room))
+    ]
     high = round(sum(_line_high(line) for line in lines)) + 2 * margin + stripe
     sheet = Sheet.blank(width, high)
     sheet.fill(Box(0, 0, width, stripe), _HAZARD)

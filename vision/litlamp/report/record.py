@@ -21,6 +21,7 @@ from msgspec import UNSET, Meta, Struct, UnsetType
 from litlamp import __version__
 from litlamp.aspects.aspect import ARRANGEMENTS, COLOURS, MOUNTS, PLATES, Arrangement, Colour, Mount, Plate
 from litlamp.aspects.belief import UNKNOWN_PLATE, PlateBelief, SignalBelief
+from litlamp.aspects.cautions import LONG
 
 if TYPE_CHECKING:
     from litlamp.aspects.reading import Reading, RuleChance
@@ -28,10 +29,6 @@ if TYPE_CHECKING:
     from litlamp.sight.seen import HeadSeen, SignalSeen
 
 SCHEMA = 1
-CAUTION = (
-    "Training aid only. Never act on it on or near a track. The rulebook in force, special instructions and "
-    "the qualified employee decide. Keep off railway property."
-)
 OUTCOME_NAMES = {"not_standard": "not a standard aspect", "not_lit": "not lit"}
 
 _SMALLEST = 1e-4
@@ -198,7 +195,7 @@ def record(reading: SourceReading) -> Record:
         kind=reading.kind,
         size=reading.size,
         rulebook=RulebookRecord(reading.book, reading.edition),
-        caution=CAUTION,
+        caution=LONG,
         failure=reading.failure,
         signals=tuple(_signal(seen, said) for seen, said in reading.signals),
     )
@@ -212,7 +209,7 @@ def words_record(belief: SignalBelief, reading: Reading, book: str, edition: str
         schema=SCHEMA,
         litlamp=__version__,
         rulebook=RulebookRecord(book, edition),
-        caution=CAUTION,
+        caution=LONG,
         mount=_mount(belief.mount),
         arrangement=_arrangement(belief.arrangement),
         heads=heads,
@@ -276,9 +273,9 @@ def _check(signal: SignalRecord, at: str) -> None:
             raise RecordError(f"present and unknown sum to more than 1 - at `{at}.plates_unknown.{kind}`")
     if (signal.reading is None) != (signal.guarded is None):
         raise RecordError(f"reading and guarded are null together or not at all - at `{at}.guarded`")
-    if signal.guarded is not None and not any(
-        (c.rule, c.name) == (signal.guarded.rule, signal.guarded.name) for c in signal.set
-    ):
+    members = {c.rule for c in signal.set}
+    # What is no rule counts as the most restrictive one, so that one may be guarded without being a member.
+    if signal.guarded is not None and not members & {signal.guarded.rule, None}:
         raise RecordError(f"the guarded reading is a member of the set - at `{at}.guarded`")
 
 
@@ -418,7 +415,8 @@ _DOCUMENTED: tuple[tuple[type[Struct], str, tuple[tuple[str, str, str], ...]], .
             (
                 "guarded",
                 "{rule, name, level} or null",
-                "the most restrictive member of `set`: the headline wherever it differs from `reading`",
+                "the most restrictive member of `set` (an outcome that is no rule counts as the book's most "
+                "restrictive rule): the headline wherever it differs from `reading`",
             ),
             (
                 "set",

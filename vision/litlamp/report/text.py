@@ -6,7 +6,8 @@ import textwrap
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from litlamp.report.record import CAUTION, outcome_name
+from litlamp.aspects.cautions import LONG, STILL, TRACK
+from litlamp.report.record import outcome_name
 
 if TYPE_CHECKING:
     from litlamp.aspects.reading import Reading, RuleChance
@@ -72,13 +73,13 @@ def source_text(of: SourceReading) -> str:
         )
     for number, (_, said) in enumerate(of.signals, 1):
         lines += ["", *_signal_lines(said, f"{number}. " if count > 1 else "")]
-    lines += ["", *_foot(of.book, of.edition)]
+    lines += ["", *_foot((said for _, said in of.signals), of.book, of.edition)]
     return "\n".join(lines)
 
 
 def words_text(said: Reading, book: str, edition: str) -> str:
     """What an aspect stated in words says."""
-    return "\n".join([*_signal_lines(said, ""), "", *_foot(book, edition)])
+    return "\n".join([*_signal_lines(said, ""), "", *_foot((said,), book, edition)])
 
 
 def _signal_lines(said: Reading, number: str) -> list[str]:
@@ -88,7 +89,7 @@ def _signal_lines(said: Reading, number: str) -> list[str]:
         lines = [
             *_wrapped(f"{number}Guarded reading: {titled(said.guarded)}", ""),
             *_field("most", f"{titled(said.reading)} is the most likely: {sureness(said.reading)}."),
-            *_field("so", f"Not settled at {percent(said.level)}: the most restrictive it may be stands."),
+            *_field("so", settling(said)),
         ]
     else:
         lines = [
@@ -100,8 +101,30 @@ def _signal_lines(said: Reading, number: str) -> list[str]:
         members = "; ".join(f"{titled(c)}: {percent(c.probability)}" for c in said.set)
         lines += _field("may be", f"{members}.")
     lines += _list("why", said.why)
-    lines += _list("mind", said.cautions)
+    lines += _list("mind", own_cautions(said))
     return lines
+
+
+def settling(said: Reading) -> str:
+    """Why the guarded reading stands in place of the reading."""
+    if said.reading is not None and said.reading.rule is None and len(said.set) == 1:
+        return "What is no standard aspect counts as the most restrictive indication."
+    return f"Not settled at {percent(said.level)}: the most restrictive it may be stands."
+
+
+def own_cautions(said: Reading) -> tuple[str, ...]:
+    """The cautions that are this reading's own, not those said of every reading."""
+    return tuple(c for c in said.cautions if not _general(c))
+
+
+def general_cautions(readings: Iterable[Reading]) -> tuple[str, ...]:
+    """The cautions said of every reading by the core, each once; the training-aid caution not among them."""
+    every = (c for said in readings for c in said.cautions if _general(c) and c != LONG)
+    return tuple(dict.fromkeys(every))
+
+
+def _general(caution: str) -> bool:
+    return caution in (LONG, STILL, TRACK) or caution.startswith("Read by ")
 
 
 def sureness(chance: RuleChance) -> str:
@@ -109,8 +132,9 @@ def sureness(chance: RuleChance) -> str:
     return f"{confidence_words(chance.probability)}, {percent(chance.probability)}"
 
 
-def _foot(book: str, edition: str) -> list[str]:
-    return [*_wrapped(f"Read by {book}, edition {edition}.", ""), *_wrapped(CAUTION, "")]
+def _foot(readings: Iterable[Reading], book: str, edition: str) -> list[str]:
+    told = general_cautions(readings) or (f"Read by {book} {edition}.",)
+    return [line for caution in (*told, LONG) for line in _wrapped(caution, "")]
 
 
 def _field(label: str, words: str) -> list[str]:
