@@ -27,7 +27,7 @@ property; photograph from public places."""
 
 GUARDED = """\
 Guarded reading: Stop, Rule 439
-  most      Restricting, Rule 436 is the most likely: fairly sure, 83 %.
+  but       Restricting, Rule 436 is the most likely: fairly sure, 83 %.
   so        Not settled at 99 %: the most restrictive it may be stands.
   aspect    single red, mast, R plate
   may be    Restricting, Rule 436: 83 %; Stop, Rule 439: 17 %.
@@ -114,7 +114,7 @@ def test_what_is_no_standard_aspect_is_guarded_as_the_most_restrictive(by_hand: 
     said = replace(by_hand.settled(), reading=odd, guarded=RuleChance("439", "Stop", 1.0), set=(odd,))
     text = words_text(said, "CROR", "2025")
     assert text.startswith(
-        "Guarded reading: Stop, Rule 439\n  most      Not a standard aspect is the most likely"
+        "Guarded reading: Stop, Rule 439\n  but       Not a standard aspect is the most likely"
     )
     assert "counts as the most restrictive indication" in " ".join(text.split())
     assert "Not settled" not in text

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from litlamp.aspects.rulebook import Rulebook
     from litlamp.media.frame import Frame
     from litlamp.photo_reading import SourceReading
+    from litlamp.sight.eyes import Eyes
 
 READ, NO_SIGNAL, BAD = 0, 1, 2
 # What a shell reports for a program ended by SIGINT and by SIGPIPE.
@@ -101,18 +102,21 @@ def read(
     Exit status: 0 every source read, 1 no signal found in one, 2 one could not be read.
     """
     book = _book(rulebook, edition)
+    # What an installation lacks is told once, here, and not as a fault of every picture.
+    import litlamp.media.photo
+    import litlamp.sight.look
     from litlamp.media.sources import expand
     from litlamp.sight.eyes import EyesError, load_eyes
 
     try:
-        load_eyes()
+        eyes = load_eyes()
     except EyesError as error:
         raise Fault(str(error).rstrip(".")) from error
     if picture is not None:
         _folder(picture)
     worst, drawn = READ, set[str]()
     for source in expand(sources):
-        reading, frame = _read_one(source, book, level, expect)
+        reading, frame = _read_one(source, book, level, expect, eyes)
         _print_reading(reading, as_json)
         status = BAD if reading.failure is not None else READ if reading.signals else NO_SIGNAL
         if picture is not None and frame is not None:
@@ -122,18 +126,21 @@ def read(
 
 
 def _read_one(
-    source: str, book: Rulebook, level: float, expect: Mount | None
+    source: str, book: Rulebook, level: float, expect: Mount | None, eyes: Eyes
 ) -> tuple[SourceReading, Frame | None]:
     from litlamp.photo_reading import SourceReading, read_with_frame, source_name
 
     try:
-        return read_with_frame(source, book=book, level=level, expect=expect)
+        return read_with_frame(source, book=book, level=level, expect=expect, eyes=eyes)
     except Exception as error:
         # One picture that this program trips over must not cost the reading of the others.
         if os.environ.get("LITLAMP_DEBUG"):
             raise
         failure = f"litlamp failed on this picture ({type(error).__name__}); please report it"
-        return SourceReading(source_name(source), None, None, (), failure, book.name, book.edition), None
+        failed = SourceReading(
+            source_name(source), None, None, (), failure, book.name, book.edition, dict(eyes.names)
+        )
+        return failed, None
 
 
 def _print_reading(reading: SourceReading, as_json: bool) -> None:
@@ -192,14 +199,16 @@ def explain(
 ) -> None:
     """Say what an aspect in WORDS means: "yellow over flashing green, staggered", "R plate, single red"."""
     book = _book(rulebook, edition)
-    aspect = _aspect(" ".join(words), mount, arrangement, frozenset(plates))
-    from litlamp.aspects.interpret import certain, interpret
+    said = " ".join(words)
+    aspect = _aspect(said, mount, arrangement, frozenset(plates))
+    from litlamp.aspects.explain import explain as explained
 
-    belief = certain(aspect)
-    reading = interpret(belief, book, level)
+    reading = explained(said, book, mount, arrangement, plates, level)
     if as_json:
+        from litlamp.aspects.interpret import certain
         from litlamp.report.record import encode, words_record
 
+        belief = certain(aspect)
         click.echo(encode(words_record(belief, reading, book.name, book.edition)))
     else:
         from litlamp.report.text import words_text

@@ -100,13 +100,12 @@ def _weights() -> Check:
 
 
 def _explains() -> Check:
-    from litlamp.aspects.interpret import certain, interpret
+    from litlamp.aspects.explain import explain
     from litlamp.aspects.rulebook import load_book
-    from litlamp.aspects.words import parse_aspect
 
     book = load_book()
     # CROR Rule 411, Clear to Stop: yellow over red, heads in line, on a mast.
-    said = interpret(certain(parse_aspect("yellow over red, vertical, mast")), book, 0.99)
+    said = explain("yellow over red, vertical, mast", book)
     got = None if said.reading is None else said.reading.rule
     return Check(
         got == "411", f"rulebook: {book.label}, yellow over red on a mast is Rule {got} (should be 411)"

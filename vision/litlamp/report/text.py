@@ -88,14 +88,15 @@ def _signal_lines(said: Reading, number: str) -> list[str]:
     elif differs(said):
         lines = [
             *_wrapped(f"{number}Guarded reading: {titled(said.guarded)}", ""),
-            *_field("most", f"{titled(said.reading)} is the most likely: {sureness(said.reading)}."),
+            *_field("but", f"{titled(said.reading)} is the most likely: {sureness(said.reading)}."),
             *_field("so", settling(said)),
         ]
     else:
         lines = [
             *_wrapped(f"{number}{titled(said.reading)}", ""),
-            *_field("how sure", f"{sureness(said.reading)}."),
         ]
+        if said.reading.probability < 1 - 1e-9:  # words leave no doubt of what was seen
+            lines += _field("how sure", f"{sureness(said.reading)}.")
     lines += _field("aspect", said.aspect)
     if len(said.set) > 1:
         members = "; ".join(f"{titled(c)}: {percent(c.probability)}" for c in said.set)
