@@ -114,12 +114,18 @@ def weigh(belief: SignalBelief, book: Rulebook) -> Tally:
     """All that the signal may be displaying, by what the book says of it; weights are not normalised."""
     tally = Tally()
     mounts = _shares(belief.mount, MOUNTS)
-    arrangements = _shares(belief.arrangement, ARRANGEMENTS)
+    arrangements: dict[Arrangement | None, float] = dict(_shares(belief.arrangement, ARRANGEMENTS).items())
     alone: list[tuple[Arrangement | None, float]] = [(None, 1.0)]
+    likely_mount = max(mounts, key=lambda mount: mounts[mount])
+    likely_line = max(arrangements, key=lambda line: arrangements[line])
     for stack in _stacks(belief):
-        arranged: dict[Arrangement | None, float] = (
-            {**arrangements} if len(stack.colours) > 1 else {None: 1.0}
-        )
+        settled = _settled(book, stack)
+        if settled is not None:  # whatever the mount and the plates
+            key, weight = settled
+            line = likely_line if len(stack.colours) > 1 else None
+            tally.add(key, stack.chance * weight, _blank(stack, likely_mount, line))
+            continue
+        arranged = [*arrangements.items()] if len(stack.colours) > 1 else alone
         for (mount, mounted), (arrangement, share) in product(mounts.items(), arranged):
             chance = stack.chance * mounted * share
             if chance > 0.0:
@@ -206,19 +212,8 @@ def _weigh_stack(
     chance: float,
 ) -> None:
     """Add every display of one choice of heads, mount and arrangement: over plates, then over flash."""
-    unseen = tuple(at for at, head in enumerate(stack.seen) if head is None)
-    dark = tuple(at for at, colour in enumerate(stack.colours) if colour == "dark")
-    blank = Display(
-        tuple(Lamp(c) for c in stack.colours), mount, arrangement, frozenset(), None, unseen, (), None
-    )
-    if len(dark) == len(stack.colours):
-        tally.add(NOT_LIT, chance, blank)
-        return
-    if len(stack.colours) > MOST_HEADS or chance < NEGLIGIBLE:
-        # Below notice: the most restrictive outcome takes the whole of it, so that nothing is lost.
-        tally.add(NOT_STANDARD, chance, blank)
-        return
-    open_dark = tuple(at for at in dark if not _throughout(stack.seen[at]))
+    unseen = _unseen(stack)
+    dark, open_dark = _dark(stack)
     rows = [
         (rule, row)
         for rule, row in _candidates(book, stack.colours, open_dark)
@@ -247,6 +242,34 @@ def _weigh_stack(
             tally.add(key, chance * plated * share * weight, display)
 
 
+def _settled(book: Rulebook, stack: _Stack) -> tuple[Key, float] | None:
+    """What is said by heads that no mount, plate or flash can make a standard aspect, and its weight."""
+    dark, _ = _dark(stack)
+    if len(dark) == len(stack.colours):
+        return NOT_LIT, 1.0
+    if len(stack.colours) > MOST_HEADS or stack.chance < NEGLIGIBLE:
+        # Below notice: the most restrictive outcome takes the whole of it, so that nothing is lost.
+        return NOT_STANDARD, 1.0
+    if not dark and not book.drawn_with(stack.colours):
+        return NOT_STANDARD, NOT_STANDARD_WEIGHT
+    return None
+
+
+def _blank(stack: _Stack, mount: Mount, arrangement: Arrangement | None) -> Display:
+    heads = tuple(Lamp(colour) for colour in stack.colours)
+    return Display(heads, mount, arrangement, frozenset(), None, _unseen(stack), (), None)
+
+
+def _unseen(stack: _Stack) -> tuple[int, ...]:
+    return tuple(at for at, head in enumerate(stack.seen) if head is None)
+
+
+def _dark(stack: _Stack) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """Places of the dark heads, and of those among them not known to be dark throughout."""
+    dark = tuple(at for at, colour in enumerate(stack.colours) if colour == "dark")
+    return dark, tuple(at for at in dark if not _throughout(stack.seen[at]))
+
+
 def _throughout(head: HeadBelief | None) -> bool:
     return head is not None and head.dark_throughout
 
@@ -257,14 +280,12 @@ def _candidates(
     """Standard aspects these lamps may be: as shown, or with a dark head between two flashes."""
     if not open_dark:
         return book.drawn_with(colours)
+    lit_again = product(*(COLOURS if at in open_dark else (colour,) for at, colour in enumerate(colours)))
     return [
         (rule, row)
-        for rule, row in book.rows()
-        if len(row.heads) == len(colours)
-        and all(
-            lamp.colour == colour or (at in open_dark and lamp.flashing)
-            for at, (lamp, colour) in enumerate(zip(row.heads, colours, strict=True))
-        )
+        for shown in lit_again
+        for rule, row in book.drawn_with(shown)
+        if all(row.heads[at].flashing or row.heads[at].colour == "dark" for at in open_dark)
     ]
 
 

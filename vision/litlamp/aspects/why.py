@@ -204,7 +204,7 @@ def _dark(case: Case) -> Iterator[str]:
         yield f"The {names} was dark throughout."
         if exception.bottom_yellow and case.rule.number == exception.bottom_yellow:
             yield (
-                f"Rule {exception.rule.number}: {exception.rule.note}. For any other movement that rule says: "
+                f"Rule {exception.rule.number}: {exception.rule.note}. For any other movement: "
                 f"{exception.rule.permits} How the movement was running is not to be seen, so the more "
                 "restrictive is taken."
             )
@@ -295,9 +295,12 @@ def _plates(case: Case) -> Iterator[str]:
         elif kind in shown.matter:
             having = _found(case, plates=shown.plates | {kind})
             if having is not None and having != rule:
-                if belief.unknown > 1.0 - SURE:
+                unsure = belief.unknown > 1.0 - SURE
+                if unsure and having.number in _named(case):
+                    yield f"Whether {_an(kind)} {kind} plate is on this {shown.mount} could not be told."
+                elif unsure:
                     yield (
-                        f"Whether {_an(kind)} plate is on this {shown.mount} could not be told. "
+                        f"Whether {_an(kind)} {kind} plate is on this {shown.mount} could not be told. "
                         f"If one is, it is {told(having)}."
                     )
                 elif having.number not in _named(case):
@@ -319,13 +322,17 @@ def _an(kind: str) -> str:
 
 
 def _flash(case: Case) -> Iterator[str]:
-    rule, heads, belief = case.rule, case.display.heads, case.belief
+    rule, shown, belief = case.rule, case.display, case.belief
+    heads = shown.heads
     if any(head.flashing is None for head in belief.heads):
-        yield (
-            "A still cannot tell whether a lamp flashes; steady is taken, with room for the flashing aspects "
-            "of the book."
+        flashes = any(
+            row.heads != heads
+            and row.fits(shown.mount, shown.arrangement, shown.plates, bool(shown.numbered))
+            for _, row in case.book.drawn_with(tuple(lamp.colour for lamp in heads))
         )
-    if any(lamp.flashing for lamp in heads) and (rule is None or case.display.row is not None):
+        known = "" if flashes or rule is None else "; the book has no flashing aspect of these lamps so shown"
+        yield f"A still cannot tell whether a lamp flashes{known}."
+    if any(lamp.flashing for lamp in heads) and (rule is None or shown.row is not None):
         steady = tuple(Lamp(lamp.colour) for lamp in heads)
         other = _found(case, steady)
         if other != rule and (other is None or other.number not in _named(case)):
@@ -372,7 +379,8 @@ def _difference(shown: Display, other: Display) -> str:
         parts.append(f"the heads are {LINES[other.arrangement]}")
     for kind in PLATES:
         if (kind in shown.plates) != (kind in other.plates):
-            parts.append(f"there is {_an(kind) if kind in other.plates else 'no'} {kind} plate")
+            plate = f"{_an(kind) if kind in other.plates else 'no'} {kind} plate"
+            parts.append(f"{plate} is on this {other.mount}")
     if bool(shown.numbered) != bool(other.numbered):
         parts.append(f"it bears {'a' if other.numbered else 'no'} number plate")
     return "if " + " and ".join(parts)
