@@ -1,0 +1,252 @@
+"""A cheap look over the whole picture for places where a lit lamp may be.
+
+High recall, little precision: a network looks at a window round each spot afterwards. A lit lamp, near or
+far, by day or night, is compact and differs from all that surrounds it in at least one of four maps: how much
+redder, yellower or greener it is than grey, and how bright. The maps are halved again and again, so that one
+small filter finds lamps of every size; the best places are then measured on rings round each, and ranked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Pixels = NDArray[np.uint8]
+Plane = NDArray[np.uint8]
+Floats = NDArray[np.float64]
+Places = NDArray[np.int64]
+Hue = Literal["red", "yellow", "green", "white"]
+
+HUES: tuple[Hue, ...] = ("red", "yellow", "green", "white")
+
+MOST_WHOLE = 4_000_000
+"""Pictures of more px than this are halved first: a 3 px lamp still fills at least one px of the half."""
+WORKING_SIDE = 1000
+"""The long side of the largest maps, px."""
+STRIP = 128_000
+"""Px turned into maps at a time: they stay in the processor's cache, and a huge picture needs no huge ones."""
+LEAST_SIDE = 10
+"""The maps are halved until a side would be shorter than this, px."""
+MOST_PEAKS = (120, 80, 48, 24)
+"""Places kept for measuring in each map: of the largest maps, the next, and so on."""
+LEAST_CONTRAST = 6
+"""A peak must stand so many grey levels above the mean round it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A place where a lit lamp may be.
+
+    (x, y) and `diameter` (where its light has fallen by half) are px of the picture; `strength` only ranks;
+    `hue` names the map in which it stood out most and is no judgement of the lamp's colour.
+    """
+
+    x: float
+    y: float
+    diameter: float
+    strength: float
+    hue: Hue
+
+
+class _Pyramid:
+    """The maps of every size, kept end to end so that places of all sizes are measured at once."""
+
+    def __init__(self, rgb: Pixels) -> None:
+        planes, steps, peaks = [], [], []
+        for index, (maps, step) in enumerate(_sizes(rgb)):
+            planes.append(maps)
+            steps.append(step)
+            peaks += [_peaks(plane, index, hue) for hue, plane in enumerate(maps)]
+        self.steps = np.array(steps)
+        self.heights = np.array([maps[0].shape[0] for maps in planes])
+        self.widths = np.array([maps[0].shape[1] for maps in planes])
+        self.starts = np.concatenate([[0], np.cumsum(self.heights * self.widths)[:-1]])
+        self.flat = np.stack([np.concatenate([maps[k].ravel() for maps in planes]) for k in range(len(HUES))])
+        self.places: Places = np.concatenate(peaks)
+
+    def at(self, level: NDArray[np.int64], x: NDArray[np.int64], y: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Positions in `flat` of the px nearest to (x, y); all three broadcast together."""
+        x = np.minimum(np.maximum(x, 0), self.widths[level] - 1)
+        y = np.minimum(np.maximum(y, 0), self.heights[level] - 1)
+        return np.asarray(self.starts[level] + y * self.widths[level] + x)
+
+
+def scan(rgb: Pixels, limit: int = 48) -> tuple[Spot, ...]:
+    """The places most like a lit lamp, best first, at most `limit`.
+
+    Parameters
+    ----------
+    rgb : uint8, shape (H, W, 3), colour order R G B; not written to.
+
+    Raises
+    ------
+    ValueError : for an array of another shape or type.
+    """
+    if rgb.ndim != 3 or rgb.shape[2] != 3 or rgb.dtype != np.uint8:
+        raise ValueError(f"a uint8 (H, W, 3) picture is needed, not {rgb.dtype} {rgb.shape}")
+    if min(rgb.shape[:2]) < 3 or limit < 1:
+        return ()
+    pyramid = _Pyramid(rgb)
+    if not len(pyramid.places):
+        return ()
+    strength = _strength(measure(pyramid))
+    x, y, size = whereabouts(pyramid)
+    best = _distinct(x, y, size, strength, limit)
+    wide = _diameters(pyramid, best)
+    return tuple(
+        Spot(float(x[i]), float(y[i]), float(d), float(strength[i]), HUES[pyramid.places[i, 1]])
+        for i, d in zip(best, wide, strict=True)
+    )
+
+
+def whereabouts(pyramid: _Pyramid) -> tuple[Floats, Floats, Floats]:
+    """x, y and the size of a px of its map, for every place, px of the picture."""
+    size = pyramid.steps[pyramid.places[:, 0]]
+    return (pyramid.places[:, 2] + 0.5) * size, (pyramid.places[:, 3] + 0.5) * size, size
+
+
+def _sizes(rgb: Pixels) -> Iterator[tuple[list[Plane], float]]:
+    """The four maps at each size, largest first, and how many px of the picture a px of them is."""
+    maps, step = _largest_maps(rgb)
+    while True:
+        yield maps, step
+        h, w = maps[0].shape[0] // 2, maps[0].shape[1] // 2
+        if min(h, w) < LEAST_SIDE:
+            return
+        maps = [cv2.resize(m[: 2 * h, : 2 * w], (w, h), interpolation=cv2.INTER_AREA) for m in maps]  # type: ignore[misc]
+        step *= 2
+
+
+def _largest_maps(rgb: Pixels) -> tuple[list[Plane], float]:
+    """The four maps at the working size, each px the greatest of those it stands for: small lamps survive."""
+    first = 2 if rgb.shape[0] * rgb.shape[1] > MOST_WHOLE else 1
+    long_side = max(rgb.shape[:2]) // first
+    pool = max(1, round(long_side / WORKING_SIDE))
+    block = first * pool
+    h, w = rgb.shape[0] // block, rgb.shape[1] // block
+    maps = [np.empty((h, w), np.uint8) for _ in HUES]
+    rows = max(1, STRIP // (w * pool * pool))
+    for top in range(0, h, rows):
+        low = min(top + rows, h)
+        part = rgb[top * block : low * block, : w * block]
+        if first == 2:
+            part = cv2.resize(part, (w * pool, (low - top) * pool), interpolation=cv2.INTER_AREA)
+        for whole, plane in zip(maps, _opponents(part), strict=True):
+            whole[top:low] = _greatest(plane, pool)
+    return maps, float(block)
+
+
+def _opponents(rgb: Pixels) -> tuple[Plane, Plane, Plane, Plane]:
+    r, g, b = cv2.split(rgb)
+    red = cv2.subtract(r, cv2.max(g, b))
+    yellow = cv2.subtract(cv2.min(r, g), b)
+    # Green lamps record anywhere from yellowish green to cyan; blue sky is bluer than it is green.
+    green = cv2.subtract(cv2.subtract(g, r), cv2.subtract(b, g))
+    return red, yellow, green, cv2.max(cv2.max(r, g), b)  # type: ignore[return-value]
+
+
+def _greatest(plane: Plane, pool: int) -> Plane:
+    if pool == 1:
+        return plane
+    h, w = plane.shape[0] // pool, plane.shape[1] // pool
+    rows = plane[::pool]
+    for i in range(1, pool):
+        rows = np.maximum(rows, plane[i::pool])
+    if pool == 2:
+        # Two neighbours read as one 16-bit number: several times as quick as two strided halves.
+        pair = np.ascontiguousarray(rows).view(np.uint16)
+        return np.maximum(pair & 255, pair >> 8).astype(np.uint8)
+    return np.asarray(rows.reshape(h, w, pool).max(axis=2), np.uint8)
+
+
+def _peaks(plane: Plane, index: int, hue: int) -> Places:
+    """Rows (level, map, x, y) of the places that stand out most from the mean round them."""
+    core = cv2.blur(plane, (3, 3)) if index else plane
+    rise = cv2.subtract(core, cv2.blur(plane, (11, 11)))
+    top = cv2.compare(rise, cv2.dilate(rise, np.ones((5, 5), np.uint8)), cv2.CMP_GE)
+    rise = cv2.bitwise_and(rise, top).ravel()
+    at = np.flatnonzero(rise > LEAST_CONTRAST)
+    most = MOST_PEAKS[min(index, len(MOST_PEAKS) - 1)]
+    if len(at) > most:
+        at = at[np.argpartition(rise[at], -most)[-most:]]
+    y, x = np.divmod(at, plane.shape[1])
+    return np.stack([np.full_like(x, index), np.full_like(x, hue), x, y], axis=1)
+
+
+_ANGLES = np.linspace(0, 2 * np.pi, 12, endpoint=False)
+_RINGS = np.array([3.0, 5.0])
+_DX = np.rint(_RINGS[:, None] * np.cos(_ANGLES)).astype(np.int64)
+_DY = np.rint(_RINGS[:, None] * np.sin(_ANGLES)).astype(np.int64)
+
+
+def measure(pyramid: _Pyramid) -> NDArray[np.float32]:
+    """Features (n, k) of the places: how each stands above two rings round it, in every map."""
+    level, hue, x, y = pyramid.places.T
+    around = pyramid.at(level[:, None, None], x[:, None, None] + _DX, y[:, None, None] + _DY)
+    ring = pyramid.flat[:, around].astype(np.float32) / 255  # (map, n, ring, angle)
+    core = pyramid.flat[:, pyramid.at(level, x, y)].astype(np.float32) / 255  # (map, n)
+    n = np.arange(len(hue))
+    own, light = ring[hue, n], ring[3]
+    own_core, light_core, colour_core = core[hue, n], core[3], core[:3].max(axis=0)
+    sides, lights = np.sort(own, axis=2), np.sort(light, axis=2)
+    return np.stack(
+        [
+            own_core,
+            *(own_core - sides[:, i, j] for i in (0, 1) for j in (0, 6, 9, 11)),
+            light_core,
+            *(light_core - lights[:, i, j] for i in (0, 1) for j in (0, 6, 9, 11)),
+            colour_core,
+            *core[:3],
+            *ring[:3].mean(axis=(2, 3)),
+            *(ring[:3].max(axis=(2, 3)) - core[:3]),
+            own.std(axis=(1, 2)),
+            light.std(axis=(1, 2)),
+            *((hue == k).astype(np.float32) for k in range(len(HUES))),
+            np.minimum(level, 5) / 5,
+        ],
+        axis=1,
+        dtype=np.float32,
+    )
+
+
+def _strength(features: NDArray[np.float32]) -> Floats:
+    own = features[:, 3] + features[:, 7]
+    light = features[:, 11] + features[:, 15]
+    return np.asarray(own + 0.5 * light + 0.5 * features[:, 18], np.float64)
+
+
+def _distinct(x: Floats, y: Floats, size: Floats, strength: Floats, limit: int) -> list[int]:
+    """Indices of the strongest, leaving out any that lies on a stronger one."""
+    kept: list[int] = []
+    for i in np.argsort(-strength, kind="stable"):
+        if kept:
+            k = np.array(kept)
+            near = np.maximum(1.5 * np.maximum(size[k], 0.5 * size[i]), 2.0)
+            if np.any(np.hypot(x[k] - x[i], y[k] - y[i]) < near):
+                continue
+        kept.append(int(i))
+        if len(kept) == limit:
+            break
+    return kept
+
+
+def _diameters(pyramid: _Pyramid, chosen: list[int]) -> Floats:
+    """Twice the median distance, over rays, at which the light of each place has fallen by half, px."""
+    level, hue, x, y = pyramid.places[chosen].T
+    fine = np.maximum(level - 1, 0)  # the next larger maps show the edge better
+    by = (pyramid.steps[level] / pyramid.steps[fine])[:, None, None]
+    reach = np.arange(0.0, 6.01, 0.25)
+    px = (x[:, None, None] + 0.5 + reach * np.cos(_ANGLES)[:, None]) * by
+    py = (y[:, None, None] + 0.5 + reach * np.sin(_ANGLES)[:, None]) * by
+    where = pyramid.at(fine[:, None, None], px.astype(np.int64), py.astype(np.int64))
+    rays = pyramid.flat[hue[:, None, None], where].astype(np.float64)
+    half = (rays[:, :, 0].max(axis=1) + np.median(rays[:, :, -1], axis=1)) / 2
+    below = rays < half[:, None, None]
+    first = np.where(below.any(axis=2), below.argmax(axis=2), len(reach) - 1)
+    wide = 2 * np.median(reach[first], axis=1) * pyramid.steps[level]
+    return np.asarray(np.maximum(wide, pyramid.steps[fine]))
