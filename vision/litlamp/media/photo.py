@@ -24,7 +24,7 @@ from PIL import (
     WebPImagePlugin,
 )
 
-from litlamp.media.colour import is_srgb, to_srgb
+from litlamp.media.colour import rgb_to_srgb, to_srgb
 from litlamp.media.decoders import overheard
 from litlamp.media.errors import MediaError
 from litlamp.media.frame import Frame, Pixels
@@ -132,9 +132,12 @@ def _pixels(data: bytes, name: str, pixel_limit: int) -> tuple[Pixels, list[str]
 
     if name == "JPEG" and image.mode in {"RGB", "L"}:
         pixels = _plain_jpeg(data, (height, width))
-        if profile is not None and not (image.mode == "RGB" and is_srgb(profile)):
-            plain = Image.fromarray(pixels if image.mode == "RGB" else np.ascontiguousarray(pixels[..., 0]))
-            pixels = _coloured(plain, profile, conversions)
+        if image.mode == "RGB" or profile is None:
+            pixels, note = rgb_to_srgb(pixels, profile)
+        else:
+            pixels, note = to_srgb(Image.fromarray(np.ascontiguousarray(pixels[..., 0])), profile)
+        if note is not None:
+            conversions.append(note)
     else:
         if name == "JPEG":  # Pillow does not pass on what libjpeg says of damage: hear it at 1/8 size
             cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_REDUCED_GRAYSCALE_8)
@@ -193,13 +196,14 @@ def _orientation(image: Image.Image) -> int:
 def _coloured(image: Image.Image, profile: bytes | None, conversions: list[str]) -> Pixels:
     """A loaded picture of any mode as sRGB pixels; each thing that was done is noted."""
     opaque, alpha = _eight_bit(image, conversions)
-    opaque, note = to_srgb(opaque, profile)
+    pixels, note = to_srgb(opaque, profile)
     if note is not None:
         conversions.append(note)
     if alpha is not None and alpha.getextrema() != (255, 255):
-        opaque = Image.composite(opaque, Image.new("RGB", opaque.size, _MID_GREY), alpha)
+        grey = Image.new("RGB", alpha.size, _MID_GREY)
+        pixels = np.array(Image.composite(Image.fromarray(pixels), grey, alpha))
         conversions.append("laid over mid grey where transparent")
-    return np.array(opaque, dtype=np.uint8)
+    return pixels
 
 
 def _eight_bit(image: Image.Image, conversions: list[str]) -> tuple[Image.Image, Image.Image | None]:
