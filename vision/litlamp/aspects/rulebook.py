@@ -264,6 +264,21 @@ def heads_of(words: str) -> Heads:
     return tuple(lamp_of(part) for part in words.split(" over "))
 
 
+def aspect_of(entry: Mapping[str, Any], source: str = "", certainty: str = "") -> StandardAspect:
+    """One aspect row of a book that has no faults."""
+    return StandardAspect(
+        heads=heads_of(entry["heads"]),
+        mount=None if entry["mount"] == "any" else entry["mount"],
+        arrangement=None if entry.get("arrangement", "any") == "any" else entry["arrangement"],
+        plates=frozenset(entry.get("plates", ())),
+        absent=frozenset(entry.get("absent", ())),
+        number={"present": True, "absent": False}.get(entry.get("number", "")),
+        source=source,
+        certainty=certainty,
+        note=entry.get("note", ""),
+    )
+
+
 def build_book(data: Mapping[str, Any], edition: str | None = None) -> Rulebook:
     """The book of one edition from parsed TOML that has no faults (see `check`); RulebookError otherwise."""
     head = data["book"]
@@ -283,19 +298,6 @@ def build_book(data: Mapping[str, Any], edition: str | None = None) -> Rulebook:
         text = sources[entry["source"]]["text"]
         return f"{text} ({entry['drawn']})" if "drawn" in entry else text
 
-    def aspect_of(entry: Mapping[str, Any]) -> StandardAspect:
-        return StandardAspect(
-            heads=heads_of(entry["heads"]),
-            mount=None if entry["mount"] == "any" else entry["mount"],
-            arrangement=None if entry.get("arrangement", "any") == "any" else entry["arrangement"],
-            plates=frozenset(entry.get("plates", ())),
-            absent=frozenset(entry.get("absent", ())),
-            number={"present": True, "absent": False}.get(entry.get("number", "")),
-            source=source(entry),
-            certainty=certainty(entry),
-            note=entry.get("note", ""),
-        )
-
     def rule_of(entry: Mapping[str, Any]) -> Rule:
         announced = [
             Announcement(signal, entry["announces"][signal])
@@ -313,7 +315,11 @@ def build_book(data: Mapping[str, Any], edition: str | None = None) -> Rulebook:
             certainty=certainty(entry),
             note=entry.get("note", ""),
             qualifier=entry.get("qualifier", False),
-            aspects=tuple(aspect_of(row) for row in entry.get("aspects", ()) if in_force(row)),
+            aspects=tuple(
+                aspect_of(row, source(row), certainty(row))
+                for row in entry.get("aspects", ())
+                if in_force(row)
+            ),
         )
 
     rules = tuple(rule_of(entry) for entry in data["rule"] if in_force(entry))
