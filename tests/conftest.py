@@ -1,10 +1,15 @@
-"""Where things are, for every room's tests."""
+"""Where things are, and files damaged on purpose, for every room's tests."""
 
 from __future__ import annotations
 
+import io
+import random
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
 _ROOT = Path(__file__).resolve().parent.parent
 
@@ -22,3 +27,53 @@ def real() -> Path:
     if not folder.is_dir():
         pytest.skip("no real photographs beside the checkout")
     return folder
+
+
+@pytest.fixture(scope="session")
+def damaged() -> Callable[[str, int], Iterator[bytes]]:
+    """`damaged(kind, count)`: so many damaged files of a kind (Pillow's name), the same ones every time."""
+    sound = {kind: _sound(kind) for kind in ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "AVIF", "GIF")}
+
+    def damage(kind: str, count: int) -> Iterator[bytes]:
+        dice = random.Random(f"{kind} 1")
+        for _ in range(count):
+            yield _mutated(sound[kind], sound[dice.choice(sorted(sound))], dice)
+
+    return damage
+
+
+def _sound(kind: str) -> bytes:
+    """A small valid file, with EXIF where the kind has it."""
+    noise = np.random.default_rng(3).integers(0, 256, (5, 7, 3), dtype=np.uint8)
+    picture = Image.fromarray(noise).resize((56, 40), Image.Resampling.BICUBIC)
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    out = io.BytesIO()
+    picture.save(out, kind, **({} if kind in {"BMP", "GIF"} else {"exif": exif}))
+    return out.getvalue()
+
+
+def _mutated(data: bytes, other: bytes, dice: random.Random) -> bytes:
+    """Flipped bits, overwritten runs, a cut, a splice with another file, a repeat, a lie in a size."""
+    out = bytearray(data)
+    for _ in range(dice.choice((1, 1, 2, 5))):
+        if not out:
+            break
+        at = dice.randrange(len(out))
+        # Headers are where the surprises are: half of all blows land there.
+        at = dice.randrange(min(64, len(out))) if dice.random() < 0.5 else at
+        blow = dice.randrange(6)
+        if blow == 0:
+            out[at] ^= 1 << dice.randrange(8)
+        elif blow == 1:
+            run = dice.randrange(1, 9)
+            out[at : at + run] = bytes(dice.randrange(256) for _ in range(run))
+        elif blow == 2:
+            del out[at:]
+        elif blow == 3:
+            out[at:] = other[dice.randrange(len(other)) :]
+        elif blow == 4:
+            out[at:at] = out[at : at + dice.randrange(1, 64)]
+        else:
+            out[at : at + 4] = dice.choice((b"\xff" * 4, bytes(4), b"\x7f\xff\xff\xff", b"\0\0\xff\xff"))
+    return bytes(out)

@@ -13,7 +13,17 @@ from contextlib import contextmanager
 # Standard error and the warning filters belong to the whole process, so one picture decodes at a time.
 _one_at_a_time = threading.RLock()
 
-_DECODER_MARKS = ("JPEG", "[ WARN", "[ERROR", "libpng", "TIFF", "Huffman", "SOS parameters", "progression")
+# How lines begin or what they hold that libjpeg, OpenCV, libpng and libtiff write.
+_DECODER_MARKS = (
+    "JPEG",
+    "JFIF",
+    "Adobe color",
+    "Inconsistent progression",
+    "[ WARN",
+    "[ERROR",
+    "libpng",
+    "TIFF",
+)
 
 
 @contextmanager
