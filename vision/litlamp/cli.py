@@ -104,7 +104,7 @@ def read(
     book = _book(rulebook, edition)
     # What an installation lacks is told once, here, and not as a fault of every picture.
     import litlamp.media.photo
-    import litlamp.sight.look
+    import litlamp.sight.look  # noqa: F401
     from litlamp.media.sources import expand
     from litlamp.sight.eyes import EyesError, load_eyes
 
@@ -422,6 +422,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         # Whoever read our output has gone; the interpreter's last flush must not complain of it.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return _PIPE_CLOSED
+    except SystemExit:  # click's own answer to a closed pipe, with a status that means something else here
         return _PIPE_CLOSED
     except OSError as error:
         if debug:

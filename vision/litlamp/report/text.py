@@ -64,7 +64,9 @@ def source_text(of: SourceReading) -> str:
     if of.failure is not None:
         return "\n".join(_wrapped(f"{name}: not read: {of.failure}", ""))
     count = len(of.signals)
-    found = {0: "no signal found", 1: "1 signal"}.get(count, f"{count} signals, left to right")
+    found = {0: "no\u00a0signal\u00a0found", 1: "1\u00a0signal"}.get(
+        count, f"{count}\u00a0signals, left to right"
+    )
     size = "" if of.size is None else f", {of.size[0]} x {of.size[1]} px"
     lines = _wrapped(f"{name}{size}: {found}", "")
     if count == 0:
