@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from litlamp.aspects.cautions import LONG, STILL
+from litlamp.aspects.cautions import LONG, SHORT, STILL
 from litlamp.aspects.reading import RuleChance
-from litlamp.report.text import confidence_words, differs, percent, source_text, words_text
+from litlamp.report.text import confidence_words, differs, foot_text, percent, source_text, words_text
 
 SETTLED = """\
 pictures/brindle-halt.jpg, 400 x 300 px: 1 signal
@@ -19,7 +19,9 @@ Clear to Stop, Rule 411
   aspect    yellow over red, vertical, mast
   why       - Two heads in line on a mast: yellow over red.
             - The lower red is a placeholder.
+Training aid only. Never act on it on or near a track."""
 
+FOOT = """\
 A still cannot settle whether a lamp flashes.
 Training aid only: never act on it on or near a track. The rulebook in force,
 special instructions and the qualified employee decide. Keep off railway
@@ -37,7 +39,9 @@ Guarded reading: Stop, Rule 439
 
 
 def test_a_settled_reading(by_hand: Any) -> None:
-    assert source_text(by_hand.source((by_hand.signal("yellow", "red"), by_hand.settled()))) == SETTLED
+    of = by_hand.source((by_hand.signal("yellow", "red"), by_hand.settled()))
+    assert source_text(of) == SETTLED
+    assert foot_text([of]) == foot_text([of, by_hand.source(), by_hand.source(failure="gone")]) == FOOT
 
 
 def test_the_guarded_reading_is_the_headline_where_it_differs(by_hand: Any) -> None:
@@ -62,7 +66,9 @@ def test_no_signal_is_not_said_to_be_none(by_hand: Any) -> None:
     text = source_text(by_hand.source())
     assert "no signal found" in text
     assert "does not mean that none is there" in " ".join(text.split())
-    assert LONG in " ".join(text.split())
+    assert SHORT in " ".join(text.split())
+    assert foot_text([by_hand.source()]).startswith("Read by CROR 2025.")
+    assert LONG in " ".join(foot_text([by_hand.source()]).split())
 
 
 def test_no_reading(by_hand: Any) -> None:
@@ -122,6 +128,8 @@ def test_what_is_no_standard_aspect_is_guarded_as_the_most_restrictive(by_hand: 
 
 def test_a_caution_of_every_reading_is_told_once(by_hand: Any) -> None:
     signals = [(by_hand.signal("yellow", "red"), by_hand.settled())] * 3
-    text = source_text(by_hand.source(*signals))
-    assert text.count(STILL) == 1
-    assert text.count("Training aid only") == 1
+    of = by_hand.source(*signals)
+    assert STILL not in source_text(of)
+    assert source_text(of).count("Training aid only") == 1
+    assert foot_text([of, of]).count(STILL) == 1
+    assert foot_text([of, of]).count("Training aid only") == 1

@@ -106,6 +106,7 @@ def read(
     import litlamp.media.photo
     import litlamp.sight.look  # noqa: F401
     from litlamp.media.sources import expand
+    from litlamp.photo_reading import SourceReading
     from litlamp.sight.eyes import EyesError, load_eyes
 
     try:
@@ -114,14 +115,19 @@ def read(
         raise Fault(str(error).rstrip(".")) from error
     if picture is not None:
         _folder(picture)
-    worst, drawn = READ, set[str]()
+    worst, drawn, told = READ, set[str](), list[SourceReading]()
     for source in expand(sources):
         reading, frame = _read_one(source, book, level, expect, eyes)
         _print_reading(reading, as_json)
+        told.append(reading)
         status = BAD if reading.failure is not None else READ if reading.signals else NO_SIGNAL
         if picture is not None and frame is not None:
             status = max(status, _draw_reading(reading, frame, picture, drawn))
         worst = max(worst, status)
+    if not as_json and any(reading.failure is None for reading in told):
+        from litlamp.report.text import foot_text
+
+        click.echo(foot_text(told))
     ctx.exit(worst)
 
 
@@ -136,7 +142,8 @@ def _read_one(
         # One picture that this program trips over must not cost the reading of the others.
         if os.environ.get("LITLAMP_DEBUG"):
             raise
-        failure = f"litlamp failed on this picture ({type(error).__name__}); please report it"
+        what = f"{type(error).__module__}.{type(error).__qualname__}".removeprefix("builtins.")
+        failure = f"litlamp failed on this picture ({what}); please report it"
         failed = SourceReading(
             source_name(source), None, None, (), failure, book.name, book.edition, dict(eyes.names)
         )

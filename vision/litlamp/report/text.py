@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from litlamp.aspects.cautions import LONG, STILL, TRACK
+from litlamp.aspects.cautions import LONG, SHORT, STILL, TRACK
 from litlamp.report.record import outcome_name
 
 if TYPE_CHECKING:
@@ -59,7 +59,10 @@ def differs(said: Reading) -> bool:
 
 
 def source_text(of: SourceReading) -> str:
-    """All that is to be told of one source; several lines, without a line break at the end."""
+    """All that is to be told of one source; several lines, without a line break at the end.
+
+    The caution at its end is the short one; `foot_text` closes a listing of sources.
+    """
     name = {"-": "standard input", "": "picture"}.get(of.source, of.source)
     if of.failure is not None:
         return "\n".join(_wrapped(f"{name}: not read: {of.failure}", ""))
@@ -75,13 +78,20 @@ def source_text(of: SourceReading) -> str:
         )
     for number, (_, said) in enumerate(of.signals, 1):
         lines += ["", *_signal_lines(said, f"{number}. " if count > 1 else "")]
-    lines += ["", *_foot((said for _, said in of.signals), of.book, of.edition)]
+    lines += _wrapped(SHORT, "")
     return "\n".join(lines)
+
+
+def foot_text(of: Iterable[SourceReading]) -> str:
+    """What is told once below one or more sources: the cautions of every reading, and the book."""
+    read = [source for source in of if source.failure is None]
+    books = " and ".join(dict.fromkeys(f"{source.book} {source.edition}" for source in read))
+    return "\n".join(_foot((said for source in read for _, said in source.signals), books))
 
 
 def words_text(said: Reading, book: str, edition: str) -> str:
     """What an aspect stated in words says."""
-    return "\n".join([*_signal_lines(said, ""), "", *_foot((said,), book, edition)])
+    return "\n".join([*_signal_lines(said, ""), "", *_foot((said,), f"{book} {edition}")])
 
 
 def _signal_lines(said: Reading, number: str) -> list[str]:
@@ -135,8 +145,8 @@ def sureness(chance: RuleChance) -> str:
     return f"{confidence_words(chance.probability)}, {percent(chance.probability)}"
 
 
-def _foot(readings: Iterable[Reading], book: str, edition: str) -> list[str]:
-    told = general_cautions(readings) or (f"Read by {book} {edition}.",)
+def _foot(readings: Iterable[Reading], book: str) -> list[str]:
+    told = general_cautions(readings) or (f"Read by {book}.",)
     return [line for caution in (*told, LONG) for line in _wrapped(caution, "")]
 
 
