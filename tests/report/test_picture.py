@@ -40,12 +40,14 @@ def test_the_same_reading_gives_the_same_picture(by_hand: Any) -> None:
     assert np.array_equal(annotate(frame(400, 300), reading), annotate(frame(400, 300), reading))
 
 
-@pytest.mark.parametrize("size", [(1, 1), (1, 900), (900, 1), (3, 2), (64, 64), (640, 480), (1200, 3000)])
+@pytest.mark.parametrize(
+    "size", [(1, 1), (1, 900), (900, 1), (3, 2), (64, 64), (640, 480), (1200, 3000), (40000, 20)]
+)
 def test_any_size(by_hand: Any, size: tuple[int, int]) -> None:
     signal = by_hand.signal("yellow", "red", x=size[0] / 2, y=size[1] / 3, d=max(size[1] / 9, 0.2))
     out = annotate(frame(*size), by_hand.source((signal, by_hand.guarded()), size=size))
     assert out.dtype == np.uint8 and out.ndim == 3 and out.shape[2] == 3
-    assert out.shape[1] >= 480
+    assert out.shape[1] >= 640
 
 
 def test_twelve_megapixels_in_good_time(by_hand: Any) -> None:
@@ -77,18 +79,18 @@ def test_many_signals_each_get_their_line(by_hand: Any) -> None:
 
 def test_the_card_hides_nothing(by_hand: Any) -> None:
     """With small heads marked on the card, all of the picture but the signal's surroundings is as it was."""
-    of = frame(800, 600)
+    of = frame(1200, 900)
     signal = by_hand.signal("red", "green", x=400, y=300, d=5)
-    out = annotate(of, by_hand.source((signal, by_hand.settled()), size=(800, 600)))
-    near = np.zeros((600, 800), bool)
+    out = annotate(of, by_hand.source((signal, by_hand.settled()), size=(1200, 900)))
+    near = np.zeros((900, 1200), bool)
     near[260:350, 360:440] = True
-    assert np.array_equal(out[:600, :800][~near], of.rgb[~near])
+    assert np.array_equal(out[:900, :1200][~near], of.rgb[~near])
 
 
 def test_lamps_are_not_drawn_over(by_hand: Any) -> None:
-    of = frame(800, 800)
+    of = frame(1200, 1200)
     signal = by_hand.signal("red", "yellow", "green", x=300, y=150, d=80, stagger=0.4)
-    out = annotate(of, by_hand.source((signal, by_hand.settled()), size=(800, 800)))
+    out = annotate(of, by_hand.source((signal, by_hand.settled()), size=(1200, 1200)))
     for head in signal.heads:
         assert head.lamp is not None
         x, y = round(head.lamp.x), round(head.lamp.y)
@@ -129,11 +131,12 @@ def test_tags_never_cover_a_head_or_each_other(by_hand: Any) -> None:
     placed: list[Box] = []
     signals = [by_hand.signal("red", "green", x=x, y=100, d=40) for x in (60, 250, 540)]
     heads: list[HeadSeen] = [h for s in signals for h in s.heads]
-    taken = [h.box for h in heads]
+    taken: list[Box] = []
     sheet = Sheet.blank(600, 400)
     for signal in signals:
         before = len(taken)
-        if mark_signal(sheet, View(1, 0, 0, area), signal, 20, taken):
+        others = [s.box for s in signals if s is not signal]
+        if mark_signal(sheet, View(1, 0, 0, area), signal, 20, others, taken):
             placed += taken[before:]
     assert len(placed) >= 4
     for i, tag in enumerate(placed):
@@ -142,11 +145,20 @@ def test_tags_never_cover_a_head_or_each_other(by_hand: Any) -> None:
         assert all(tag.iou(other) == 0 for other in placed[:i])
 
 
+def test_no_line_leads_across_another_signal(by_hand: Any) -> None:
+    """No room at the left, another signal at the right: the place beyond it is none."""
+    sheet = Sheet.blank(600, 400)
+    signal, other = by_hand.signal("red", "green", x=30, y=100), by_hand.signal("red", "green", x=110, y=100)
+    view = View(1, 0, 0, Box(0, 0, 600, 400))
+    assert not mark_signal(sheet, view, signal, 20, [other.box], [])
+    assert mark_signal(sheet, view, signal, 20, [], [])
+
+
 def test_no_room_for_tags_draws_nothing(by_hand: Any) -> None:
     sheet = Sheet.blank(60, 200)
     before = sheet.pixels.copy()
     signal = by_hand.signal("red", "green", x=30, y=50, d=40)
-    assert not mark_signal(sheet, View(1, 0, 0, Box(0, 0, 60, 200)), signal, 30, [])
+    assert not mark_signal(sheet, View(1, 0, 0, Box(0, 0, 60, 200)), signal, 30, [], [])
     assert np.array_equal(sheet.pixels, before)
 
 

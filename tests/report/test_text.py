@@ -111,7 +111,7 @@ def test_percent_never_claims_certainty(p: float) -> None:
 def test_words_of_confidence_fall_with_it() -> None:
     said = [confidence_words(p / 1000) for p in range(1000, -1, -1)]
     steps = list(dict.fromkeys(said))
-    assert steps == ["very sure", "sure", "fairly sure", "unsure", "little more than a guess"]
+    assert steps == ["very sure", "sure", "fairly sure", "unsure", "a guess"]
     assert said == sorted(said, key=steps.index)
 
 

@@ -131,11 +131,14 @@ def ring_radius(signal: SignalSeen, head: HeadSeen) -> float:
     return max(min(wanted, 0.86 * room), 1.15 * lamp)
 
 
-def mark_signal(sheet: Sheet, view: View, signal: SignalSeen, size: int, taken: list[Box]) -> bool:
+def mark_signal(
+    sheet: Sheet, view: View, signal: SignalSeen, size: int, others: Sequence[Box], taken: list[Box]
+) -> bool:
     """Ring the heads, box the plates, draw the axis, tag them all with words of that size (px).
 
-    `taken` holds what must not be covered (heads of every signal, tags already there); the tags drawn here
-    are added to it. Returns False, and draws nothing, where the tags find no place beside the heads.
+    Neither tags nor the lines that lead to them go over `others` (the other signals) or over what is `taken`;
+    the tags drawn here are added to `taken`. Returns False, and draws nothing, where the tags find no place
+    beside the heads.
     """
     width = max(1.5, size / 11)
     tags = [_head_tag(view, signal, head) for head in signal.heads]
@@ -145,7 +148,7 @@ def mark_signal(sheet: Sheet, view: View, signal: SignalSeen, size: int, taken: 
         for p in plates
     ]
     own = [view.box(p.box) for p in plates]
-    placed = _place(tags, size, view.area, [*taken, *own])
+    placed = _place(tags, size, view.area, [view.box(h.box) for h in signal.heads] + own, [*others, *taken])
     if placed is None:
         return False
     _axis(sheet, view, signal, width)
@@ -160,7 +163,7 @@ def mark_signal(sheet: Sheet, view: View, signal: SignalSeen, size: int, taken: 
             rays(sheet, colour, x, y, r, width)
     for tag, box in zip(tags, placed, strict=True):
         draw_tag(sheet, tag, box, size)
-    taken += [*placed, *own]
+    taken += placed
     return True
 
 
@@ -207,8 +210,13 @@ def _axis(sheet: Sheet, view: View, signal: SignalSeen, width: float) -> None:
         at = max(at, end)
 
 
-def _place(tags: Sequence[Tag], size: int, area: Box, taken: Sequence[Box]) -> list[Box] | None:
-    """A box for each tag, all in one column beside the things they name, or None where there is no room."""
+def _place(
+    tags: Sequence[Tag], size: int, area: Box, own: Sequence[Box], foreign: Sequence[Box]
+) -> list[Box] | None:
+    """A box for each tag, all in one column beside the things they name, or None where there is no room.
+
+    No tag covers any of `own`; neither a tag nor its line touches anything `foreign`.
+    """
     if not tags:
         return []
     widths = [tag_size(t.words, size)[0] for t in tags]
@@ -219,21 +227,32 @@ def _place(tags: Sequence[Tag], size: int, area: Box, taken: Sequence[Box]) -> l
     gap = 0.9 * size
     right = max(t.x + t.reach for t in tags) + gap
     left = min(t.x - t.reach for t in tags) - gap
-    for step in range(4):
-        away = step * 1.5 * size
-        for column in (
-            [
-                Box(right + away, y - high / 2, right + away + w, y + high / 2)
-                for y, w in zip(rows, widths, strict=True)
-            ],
-            [
-                Box(left - away - w, y - high / 2, left - away, y + high / 2)
-                for y, w in zip(rows, widths, strict=True)
-            ],
-        ):
-            if all(_within(b, area) and not any(_touch(b, t) for t in taken) for b in column):
+    for away in (0.0, 1.5 * size, 3.0 * size, 4.5 * size):
+        for side in (1, -1):
+            column = []
+            for y, w in zip(rows, widths, strict=True):
+                x0 = right + away if side > 0 else left - away - w
+                column.append(Box(x0, y - high / 2, x0 + w, y + high / 2))
+            lines = [_line(tag, box) for tag, box in zip(tags, column, strict=True)]
+            if (
+                all(_within(b, area) and not any(_touch(b, t) for t in (*own, *foreign)) for b in column)
+                and not any(_touch(line, t) for line in lines for t in foreign)
+            ):  # fmt: skip
                 return column
     return None
+
+
+def _line(tag: Tag, box: Box) -> Box:
+    """The box that the line from a tag to what it names runs through."""
+    (x0, y0), (x1, y1) = _lead(tag, box)
+    return Box(min(x0, x1), min(y0, y1) - 1, max(x0, x1), max(y0, y1) + 1)
+
+
+def _lead(tag: Tag, box: Box) -> tuple[Point, Point]:
+    """The ends of that line, at the tag and at the thing."""
+    x, y = box.centre
+    edge = box.x0 if x > tag.x else box.x1
+    return (edge, y), (tag.x + math.copysign(tag.reach, x - tag.x), tag.y)
 
 
 def _spread(wanted: Sequence[float], apart: float, area: Box) -> list[float] | None:
@@ -278,11 +297,8 @@ def tag_size(words: str, size: int) -> tuple[float, float]:
 
 def draw_tag(sheet: Sheet, tag: Tag, box: Box, size: int) -> None:
     """The tag's plate of words, and a line from it to what it names."""
-    x, y = box.centre
-    edge = box.x0 if x > tag.x else box.x1
-    near = tag.x + math.copysign(tag.reach, x - tag.x)
-    sheet.cased([(edge, y), (near, tag.y)], tag.colour, max(1.0, size / 18))
+    sheet.cased(_lead(tag, box), tag.colour, max(1.0, size / 18))
     sheet.fill(box, INK, 0.92)
     bar = 0.22 * size
     sheet.fill(Box(box.x0, box.y0, box.x0 + bar, box.y1), tag.colour)
-    sheet.text(box.x0 + bar + 0.4 * size, y - 0.5 * line_height(size), tag.words, size, PAPER)
+    sheet.text(box.x0 + bar + 0.4 * size, box.centre[1] - 0.5 * line_height(size), tag.words, size, PAPER)

@@ -24,7 +24,7 @@ from litlamp.box import Box
 from litlamp.media.frame import Frame, Pixels
 from litlamp.report.marks import View, mark_signal, ring_radius
 from litlamp.report.sheet import INK, PAPER, RGB, Sheet, line_height, text_width, wrap
-from litlamp.report.text import differs, general_cautions, own_cautions, sureness, titled
+from litlamp.report.text import differs, general_cautions, headed, may_be, own_cautions, sureness, titled
 
 if TYPE_CHECKING:
     from litlamp.aspects.reading import Reading
@@ -34,8 +34,8 @@ if TYPE_CHECKING:
 DEFAULT_MAX_SIDE = 1600
 LEAST_MAX_SIDE = 320
 
-_LEAST_WIDTH = 480
-_SMALL_PICTURE = 720  # a smaller picture is enlarged to this
+_LEAST_WIDTH = 640
+_SMALL_PICTURE = 1080  # a smaller picture is enlarged to this
 _CARDS = 12  # signals beyond this many get one line each
 _PANEL: RGB = (30, 35, 45)
 _DIM: RGB = (178, 184, 194)
@@ -71,15 +71,16 @@ def annotate(frame: Frame, reading: SourceReading, *, max_side: int = DEFAULT_MA
         raise ValueError("a source that could not be read has no picture to annotate")
     top = _picture(frame, max_side)
     unit = top.sheet.width / 1000
-    taken = [top.view.box(h.box) for seen, _ in reading.signals for h in seen.heads]
+    taken: list[Box] = []  # by tags and numbers already there
     parts: list[Pixels] = []
     many = len(reading.signals) > 1
     for number, (seen, said) in enumerate(reading.signals, 1):
+        others = [top.view.box(s.box) for s, _ in reading.signals if s is not seen]
         marked = _large(seen, top.view, unit) and mark_signal(
-            top.sheet, top.view, seen, round(34 * unit), taken
+            top.sheet, top.view, seen, round(34 * unit), others, taken
         )
         if not marked or many:
-            _numbered(top.sheet, top.view, seen, number if many else None, unit)
+            _numbered(top.sheet, top.view, seen, number if many else None, unit, others, taken)
         if number <= _CARDS:
             inset = None if marked else frame
             parts.append(_card(seen, said, number if many else None, inset, top.sheet.width))
@@ -130,8 +131,16 @@ def _large(seen: SignalSeen, view: View, unit: float) -> bool:
     return min((ring_radius(seen, h) for h in seen.heads), default=0.0) * view.scale >= 11 * unit
 
 
-def _numbered(sheet: Sheet, view: View, seen: SignalSeen, number: int | None, unit: float) -> None:
-    """A frame round the whole signal and its number, to find it by."""
+def _numbered(
+    sheet: Sheet,
+    view: View,
+    seen: SignalSeen,
+    number: int | None,
+    unit: float,
+    others: Sequence[Box],
+    taken: list[Box],
+) -> None:
+    """A frame round the whole signal and its number, to find it by; the number keeps off what is taken."""
     stroke = max(1.5, 3 * unit)
     box = view.box(seen.box).grow(max(4 * stroke, 10 * unit))
     area = view.area.grow(-1.5 * stroke)
@@ -143,13 +152,21 @@ def _numbered(sheet: Sheet, view: View, seen: SignalSeen, number: int | None, un
         return
     size = round(36 * unit)
     wide, high = text_width(str(number), size, True) + 0.7 * size, 1.3 * size
-    x = min(max(shown.x0, 0.0), sheet.width - wide)
-    y = (
-        shown.y0 - high - stroke
-        if shown.y0 - high - stroke >= 0
-        else min(shown.y1 + stroke, sheet.height - high)
-    )
-    _chip(sheet, x, y, number, size)
+    places = [
+        Box(x, y, x + wide, y + high)
+        for x, y in (
+            (shown.x0, shown.y0 - high - stroke),
+            (shown.x0, shown.y1 + stroke),
+            (shown.x0 - wide - stroke, shown.y0),
+            (shown.x1 + stroke, shown.y0),
+            (shown.x1 + stroke, shown.y1 - high),
+            (shown.x0 - wide - stroke, shown.y1 - high),
+        )
+    ]
+    inside = [b for b in places if b.clamp(sheet.width, sheet.height) == b] or places
+    box = next((b for b in inside if not any(_overlap(b, t) for t in (*others, *taken))), inside[0])
+    taken.append(box)
+    _chip(sheet, box.x0, box.y0, number, size)
 
 
 def _overlap(a: Box, b: Box) -> bool:
@@ -191,12 +208,14 @@ def _card_lines(said: Reading, width: float, unit: float) -> list[_Words]:
     else:
         if differs(said):
             add("GUARDED READING", small, _HAZARD, bold=True)
-            add(titled(said.guarded), head, bold=True)
+            add(headed(said.guarded), head, bold=True)
             add(f"Most likely {titled(said.reading)}:", body, space=12 * unit)
         else:
-            add(titled(said.guarded), head, bold=True)
+            add(headed(said.guarded), head, bold=True)
         lines.append(_Words(sureness(said.reading), body, PAPER, False, 12 * unit, said.reading.probability))
     add(said.aspect, body, _DIM, space=12 * unit)
+    if differs(said) and len(said.set) > 1:
+        add(f"May be {may_be(said, 3)}.", small, _DIM, space=10 * unit)
     for caution in own_cautions(said):
         add(f"! {caution}", small, _HAZARD, space=8 * unit)
     return lines
@@ -238,7 +257,8 @@ def _write(sheet: Sheet, lines: Sequence[_Words], x: float, y: float, width: flo
         y += line.space
         start = x
         if line.filled is not None:
-            start += _bar(sheet, x, y, 0.36 * width, line.size, line.filled) + 0.5 * line.size
+            length = min(0.36 * width, width - text_width(line.words, line.size) - 0.5 * line.size)
+            start += _bar(sheet, x, y, max(length, line.size), line.size, line.filled) + 0.5 * line.size
         sheet.text(start, y, line.words, line.size, line.colour, line.bold)
         y += line_height(line.size)
 
@@ -279,8 +299,7 @@ def _inset(sheet: Sheet, frame: Frame, seen: SignalSeen, place: Box, size: int) 
     )  # fmt: skip
     sheet.paste(np.asarray(enlarged, np.uint8), round(place.x0), round(place.y0))
     view = View(scale, place.x0 - cut.x0 * scale, place.y0 - cut.y0 * scale, place)
-    taken = [view.box(h.box) for h in seen.heads]
-    while tag >= 8 and not mark_signal(sheet, view, seen, tag, taken):
+    while tag >= 8 and not mark_signal(sheet, view, seen, tag, (), []):
         tag = round(0.8 * tag)
     sheet.frame(place, _DIM, max(1.5, size / 16))
 
@@ -298,7 +317,7 @@ def _line(said: Reading, number: int, width: int) -> Pixels:
     """A signal in one line, where there are too many for cards."""
     unit = width / 1000
     size = round(32 * unit)
-    words = "No reading" if said.guarded is None else titled(said.guarded)
+    words = "No reading" if said.guarded is None else headed(said.guarded)
     if said.reading is not None:
         words += (
             f" (guarded; likeliest {titled(said.reading)})"

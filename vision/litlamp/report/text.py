@@ -40,13 +40,19 @@ def confidence_words(probability: float) -> str:
     for least, words in ((0.99, "very sure"), (0.95, "sure"), (0.8, "fairly sure"), (0.5, "unsure")):
         if probability >= least:
             return words
-    return "little more than a guess"
+    return "a guess"
 
 
 def titled(chance: RuleChance) -> str:
-    """A rule as it is headed: "Clear to Stop, Rule 411"; an outcome that is no rule in its own words."""
+    """A rule as it is named: "Clear to Stop, Rule 411"; an outcome that is no rule in its own words."""
     name = outcome_name(chance)
-    return name[:1].upper() + name[1:] if chance.rule is None else f"{name}, Rule\u00a0{chance.rule}"
+    return name if chance.rule is None else f"{name}, Rule\u00a0{chance.rule}"
+
+
+def headed(chance: RuleChance) -> str:
+    """The same to begin a line with."""
+    name = titled(chance)
+    return name[:1].upper() + name[1:]
 
 
 def differs(said: Reading) -> bool:
@@ -100,22 +106,30 @@ def _signal_lines(said: Reading, number: str) -> list[str]:
     elif differs(said):
         lines = [
             *_wrapped(f"{number}Guarded reading: {titled(said.guarded)}", ""),
-            *_field("but", f"{titled(said.reading)} is the most likely: {sureness(said.reading)}."),
+            *_field("but", f"{headed(said.reading)} is the most likely: {sureness(said.reading)}."),
             *_field("so", settling(said)),
         ]
     else:
         lines = [
-            *_wrapped(f"{number}{titled(said.reading)}", ""),
+            *_wrapped(f"{number}{headed(said.reading)}", ""),
         ]
         if said.reading.probability < 1 - 1e-9:  # words leave no doubt of what was seen
             lines += _field("how sure", f"{sureness(said.reading)}.")
     lines += _field("aspect", said.aspect)
     if len(said.set) > 1:
-        members = "; ".join(f"{titled(c)}: {percent(c.probability)}" for c in said.set)
-        lines += _field("may be", f"{members}.")
+        lines += _field("may be", f"{may_be(said, 4)}.")
     lines += _list("why", said.why)
     lines += _list("mind", own_cautions(said))
     return lines
+
+
+def may_be(said: Reading, most: int) -> str:
+    """The likeliest members of the set, the guarded reading always among them; the rest are counted."""
+    named = list(said.set[:most])
+    named += [c for c in said.set[most:] if said.guarded is not None and c.rule == said.guarded.rule]
+    rest = len(said.set) - len(named)
+    members = "; ".join(f"{titled(c)}: {percent(c.probability)}" for c in named)
+    return members if rest == 0 else f"{members}; and {rest} less likely"
 
 
 def settling(said: Reading) -> str:
