@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 from typing import Literal
 
 import cv2
@@ -28,11 +30,11 @@ MOST_WHOLE = 4_000_000
 """Pictures of more px than this are halved first: a 3 px lamp still fills at least one px of the half."""
 WORKING_SIDE = 1000
 """The long side of the largest maps, px."""
-STRIP = 128_000
-"""Px turned into maps at a time: they stay in the processor's cache, and a huge picture needs no huge ones."""
+STRIP = 256_000
+"""Px turned into maps at a time: they stay in the processor's cache however large the picture."""
 LEAST_SIDE = 10
 """The maps are halved until a side would be shorter than this, px."""
-MOST_PEAKS = (120, 80, 48, 24)
+MOST_PEAKS = (120, 64, 32, 16)
 """Places kept for measuring in each map: of the largest maps, the next, and so on."""
 LEAST_CONTRAST = 6
 """A peak must stand so many grey levels above the mean round it."""
@@ -61,12 +63,12 @@ class _Pyramid:
         for index, (maps, step) in enumerate(_sizes(rgb)):
             planes.append(maps)
             steps.append(step)
-            peaks += [_peaks(plane, index, hue) for hue, plane in enumerate(maps)]
+            peaks.append(_peaks(maps, index))
         self.steps = np.array(steps)
-        self.heights = np.array([maps[0].shape[0] for maps in planes])
-        self.widths = np.array([maps[0].shape[1] for maps in planes])
+        self.heights = np.array([maps.shape[0] for maps in planes])
+        self.widths = np.array([maps.shape[1] for maps in planes])
         self.starts = np.concatenate([[0], np.cumsum(self.heights * self.widths)[:-1]])
-        self.flat = np.stack([np.concatenate([maps[k].ravel() for maps in planes]) for k in range(len(HUES))])
+        self.flat = np.concatenate([maps.reshape(-1, len(HUES)) for maps in planes])
         self.places: Places = np.concatenate(peaks)
 
     def at(self, level: NDArray[np.int64], x: NDArray[np.int64], y: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -110,34 +112,34 @@ def whereabouts(pyramid: _Pyramid) -> tuple[Floats, Floats, Floats]:
     return (pyramid.places[:, 2] + 0.5) * size, (pyramid.places[:, 3] + 0.5) * size, size
 
 
-def _sizes(rgb: Pixels) -> Iterator[tuple[list[Plane], float]]:
-    """The four maps at each size, largest first, and how many px of the picture a px of them is."""
+def _sizes(rgb: Pixels) -> Iterator[tuple[Plane, float]]:
+    """The four maps (h, w, 4) at each size, largest first, and how many px of the picture a px of them is."""
     maps, step = _largest_maps(rgb)
     while True:
         yield maps, step
-        h, w = maps[0].shape[0] // 2, maps[0].shape[1] // 2
+        h, w = maps.shape[0] // 2, maps.shape[1] // 2
         if min(h, w) < LEAST_SIDE:
             return
-        maps = [cv2.resize(m[: 2 * h, : 2 * w], (w, h), interpolation=cv2.INTER_AREA) for m in maps]  # type: ignore[misc]
+        maps = np.asarray(cv2.resize(maps[: 2 * h, : 2 * w], (w, h), interpolation=cv2.INTER_AREA), np.uint8)
         step *= 2
 
 
-def _largest_maps(rgb: Pixels) -> tuple[list[Plane], float]:
+def _largest_maps(rgb: Pixels) -> tuple[Plane, float]:
     """The four maps at the working size, each px the greatest of those it stands for: small lamps survive."""
     first = 2 if rgb.shape[0] * rgb.shape[1] > MOST_WHOLE else 1
     long_side = max(rgb.shape[:2]) // first
     pool = max(1, round(long_side / WORKING_SIDE))
     block = first * pool
     h, w = rgb.shape[0] // block, rgb.shape[1] // block
-    maps = [np.empty((h, w), np.uint8) for _ in HUES]
+    maps = np.empty((h, w, len(HUES)), np.uint8)
     rows = max(1, STRIP // (w * pool * pool))
     for top in range(0, h, rows):
         low = min(top + rows, h)
         part = rgb[top * block : low * block, : w * block]
         if first == 2:
-            part = cv2.resize(part, (w * pool, (low - top) * pool), interpolation=cv2.INTER_AREA)
-        for whole, plane in zip(maps, _opponents(part), strict=True):
-            whole[top:low] = _greatest(plane, pool)
+            half = (w * pool, (low - top) * pool)
+            part = np.asarray(cv2.resize(part, half, interpolation=cv2.INTER_AREA), np.uint8)
+        cv2.merge([_greatest(plane, pool) for plane in _opponents(part)], maps[top:low])
     return maps, float(block)
 
 
@@ -160,22 +162,25 @@ def _greatest(plane: Plane, pool: int) -> Plane:
     if pool == 2:
         # Two neighbours read as one 16-bit number: several times as quick as two strided halves.
         pair = np.ascontiguousarray(rows).view(np.uint16)
-        return np.maximum(pair & 255, pair >> 8).astype(np.uint8)
+        return np.asarray(np.maximum(pair & 255, pair >> 8), np.uint8)
     return np.asarray(rows.reshape(h, w, pool).max(axis=2), np.uint8)
 
 
-def _peaks(plane: Plane, index: int, hue: int) -> Places:
-    """Rows (level, map, x, y) of the places that stand out most from the mean round them."""
-    core = cv2.blur(plane, (3, 3)) if index else plane
-    rise = cv2.subtract(core, cv2.blur(plane, (11, 11)))
+def _peaks(maps: Plane, index: int) -> Places:
+    """Rows (level, map, x, y) of the places that stand out most from the mean round them, in each map."""
+    core = cv2.blur(maps, (3, 3)) if index else maps
+    rise = cv2.subtract(core, cv2.blur(maps, (11, 11)))
     top = cv2.compare(rise, cv2.dilate(rise, np.ones((5, 5), np.uint8)), cv2.CMP_GE)
-    rise = cv2.bitwise_and(rise, top).ravel()
-    at = np.flatnonzero(rise > LEAST_CONTRAST)
     most = MOST_PEAKS[min(index, len(MOST_PEAKS) - 1)]
-    if len(at) > most:
-        at = at[np.argpartition(rise[at], -most)[-most:]]
-    y, x = np.divmod(at, plane.shape[1])
-    return np.stack([np.full_like(x, index), np.full_like(x, hue), x, y], axis=1)
+    found = []
+    for hue, plane in enumerate(cv2.split(cv2.bitwise_and(rise, top))):
+        height = plane.ravel()
+        at = np.flatnonzero(height > LEAST_CONTRAST)
+        if len(at) > most:
+            at = at[np.argpartition(height[at], -most)[-most:]]
+        y, x = np.divmod(at, maps.shape[1])
+        found.append(np.stack([np.full_like(x, index), np.full_like(x, hue), x, y], axis=1))
+    return np.concatenate(found)
 
 
 _ANGLES = np.linspace(0, 2 * np.pi, 12, endpoint=False)
@@ -188,8 +193,9 @@ def measure(pyramid: _Pyramid) -> NDArray[np.float32]:
     """Features (n, k) of the places: how each stands above two rings round it, in every map."""
     level, hue, x, y = pyramid.places.T
     around = pyramid.at(level[:, None, None], x[:, None, None] + _DX, y[:, None, None] + _DY)
-    ring = pyramid.flat[:, around].astype(np.float32) / 255  # (map, n, ring, angle)
-    core = pyramid.flat[:, pyramid.at(level, x, y)].astype(np.float32) / 255  # (map, n)
+    seen = pyramid.flat[around]  # (n, ring, angle, map)
+    ring = np.ascontiguousarray(np.moveaxis(seen, 3, 0), np.float32) / 255
+    core = pyramid.flat[pyramid.at(level, x, y)].T.astype(np.float32) / 255  # (map, n)
     n = np.arange(len(hue))
     own, light = ring[hue, n], ring[3]
     own_core, light_core, colour_core = core[hue, n], core[3], core[:3].max(axis=0)
@@ -215,23 +221,33 @@ def measure(pyramid: _Pyramid) -> NDArray[np.float32]:
 
 
 def _strength(features: NDArray[np.float32]) -> Floats:
-    own = features[:, 3] + features[:, 7]
-    light = features[:, 11] + features[:, 15]
-    return np.asarray(own + 0.5 * light + 0.5 * features[:, 18], np.float64)
+    """The log odds, up to a constant, that each place is a lit lamp: fitted on rendered scenes."""
+    inner, inner_bias, outer = _ranking()
+    return np.asarray(np.tanh(features @ inner + inner_bias) @ outer, np.float64)
+
+
+@cache
+def _ranking() -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+    """The small table made by models/training/scan_rank.py."""
+    with np.load(Path(__file__).with_name("scan_rank.npz")) as held:
+        return held["inner"], held["inner_bias"], held["outer"]
 
 
 def _distinct(x: Floats, y: Floats, size: Floats, strength: Floats, limit: int) -> list[int]:
     """Indices of the strongest, leaving out any that lies on a stronger one."""
+    order = np.argsort(-strength, kind="stable")
+    x, y, size = x[order], y[order], size[order]
+    free = np.ones(len(order), bool)
     kept: list[int] = []
-    for i in np.argsort(-strength, kind="stable"):
-        if kept:
-            k = np.array(kept)
-            near = np.maximum(1.5 * np.maximum(size[k], 0.5 * size[i]), 2.0)
-            if np.any(np.hypot(x[k] - x[i], y[k] - y[i]) < near):
-                continue
-        kept.append(int(i))
-        if len(kept) == limit:
+    at = 0
+    while len(kept) < limit:
+        kept.append(int(order[at]))
+        near = np.maximum(1.5 * np.maximum(size[at], 0.5 * size[at:]), 2.0)
+        free[at:] &= np.square(x[at:] - x[at]) + np.square(y[at:] - y[at]) >= np.square(near)
+        left = int(free[at:].argmax())
+        if left == 0:  # none is free: the place itself never is
             break
+        at += left
     return kept
 
 
@@ -244,7 +260,7 @@ def _diameters(pyramid: _Pyramid, chosen: list[int]) -> Floats:
     px = (x[:, None, None] + 0.5 + reach * np.cos(_ANGLES)[:, None]) * by
     py = (y[:, None, None] + 0.5 + reach * np.sin(_ANGLES)[:, None]) * by
     where = pyramid.at(fine[:, None, None], px.astype(np.int64), py.astype(np.int64))
-    rays = pyramid.flat[hue[:, None, None], where].astype(np.float64)
+    rays = pyramid.flat[where, hue[:, None, None]].astype(np.float64)
     half = (rays[:, :, 0].max(axis=1) + np.median(rays[:, :, -1], axis=1)) / 2
     below = rays < half[:, None, None]
     first = np.where(below.any(axis=2), below.argmax(axis=2), len(reach) - 1)
