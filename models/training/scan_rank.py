@@ -1,11 +1,12 @@
-"""Fits how the scan ranks its places, on rendered scenes alone: one hidden layer over the scan's ring features.
+"""Fits how the scan ranks its places, on rendered scenes alone: one hidden layer over the scan's ring
+features.
 
     python models/training/scan_rank.py PHOTOS [OUT.npz]
 
-PHOTOS is a folder of free photographs without signals (the models' backgrounds): texture is laid from them over
-the renders, outside the heads, and pieces of them are pictures without lamps. Seeded: the same package and photos
-give the same file. A place on a lit lamp is right; on other lights it is left out. Prints the recall on rendered
-scenes held out.
+PHOTOS is a folder of free photographs without signals (the models' backgrounds): texture is laid from them
+over the renders, outside the heads, and pieces of them are pictures without lamps. Seeded: the same package
+and photos give the same file. A place on a lit lamp is right; on other lights it is left out. Prints the
+recall on rendered scenes held out.
 """
 
 from __future__ import annotations

@@ -3,8 +3,9 @@
     python tests/bench/scan_real.py [REAL]        # REAL defaults to ../shared/real beside the checkout
 
 A lamp counts as proposed where a spot lies within max(4 px, its diameter) of the labelled centre; labels
-without a diameter are given a quarter of the head's width (at least 4 px). Cab and layout pictures were looked
-at while the scan was made, though nothing is fitted on them; stills and road were not: they stand apart below.
+without a diameter are given a quarter of the head's width (at least 4 px). Cab and layout pictures were
+looked at while the scan was made, though nothing is fitted on them; stills and road were not: they stand
+apart below.
 """
 
 from __future__ import annotations
