@@ -1,7 +1,7 @@
 import pytest
 
 from litlamp.aspects.aspect import Aspect, Lamp
-from litlamp.scene.draw import draw
+from litlamp.scene.draw import draw, stage
 
 GREEN_RED = Aspect((Lamp("green"), Lamp("red")), "mast", "vertical")
 SIZE = (400, 300)
@@ -81,3 +81,13 @@ def test_flashing_lamps_can_be_drawn_in_either_phase():
     assert [h.lit for h in on.heads] == [True, True]
     assert [h.lit for h in off.heads] == [False, True]
     assert [h.box for h in on.heads] == [h.box for h in off.heads]
+
+
+def test_between_phases_only_lamps_change():
+    aspect = Aspect((Lamp("yellow", True), Lamp("red")), "mast", "vertical")
+    how = (5, SIZE, "day", "clear", None, "searchlight", None, False, None, False)
+    on, _, _ = stage(aspect, *how, (True, True))
+    off, _, _ = stage(aspect, *how, (False, True))
+    assert (on.radiance == off.radiance).all()
+    assert len(on.glows) == 2
+    assert len(off.glows) == 1

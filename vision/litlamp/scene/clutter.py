@@ -11,7 +11,7 @@ import numpy as np
 from litlamp.aspects.aspect import Lamp
 from litlamp.box import Box
 from litlamp.scene.backdrop import Lie
-from litlamp.scene.canvas import Canvas, Colour3, Points, bar, cover, moved, noise, srgb, times
+from litlamp.scene.canvas import Canvas, Colour3, Points, bar, cover, hull, moved, noise, srgb, times
 from litlamp.scene.heads import Aperture, Head, ellipse, paint_head, rounded
 from litlamp.scene.light import Glow, GlowColour, Light, Source
 from litlamp.scene.view import View
@@ -708,4 +708,8 @@ def paint_weather(canvas: Canvas, rng: np.random.Generator, weather: str) -> Non
             canvas.lines(segments, 0.28 * near * unit, tone, float(rng.uniform(0.08, 0.3)))
         else:
             tone = times((0.85, 0.87, 0.9), canvas.sun.shade(0, 0.6, 0.5))
-            canvas.lines(segments, 0.75 * near * unit, tone, float(rng.uniform(0.4, 0.9)) / max(near, 0.8))
+            r = max(0.75 * near * unit, 0.3)
+            flakes = [
+                hull(ellipse(2 * r, 2 * r, *a, n=8), ellipse(2 * r, 2 * r, *b, n=8)) for a, b in segments
+            ]
+            canvas.polygons(flakes, tone, float(rng.uniform(0.4, 0.9)) / max(near, 0.8))

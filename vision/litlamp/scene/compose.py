@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 from litlamp.aspects.aspect import PLATES, Aspect, Colour, Lamp, Plate
 from litlamp.box import Box
 from litlamp.scene.backdrop import Lie, Season, draw_sky, draw_sun, paint_backdrop, paint_photo, paint_room
+from litlamp.scene.camera import draw_camera, expose
 from litlamp.scene.canvas import Canvas, Colour3
 from litlamp.scene.clutter import KINDS, Before, paint_before, paint_distractor, paint_weather
 from litlamp.scene.heads import Kind
 from litlamp.scene.light import LIGHTS, Light, LitScene, Weather
-from litlamp.scene.plain import plain_exposure
 from litlamp.scene.plates import number_text
 from litlamp.scene.posts import Post, draw_post, paint_post
 from litlamp.scene.truth import HeadTruth, PlateTruth, SceneTruth, SignalTruth
@@ -34,13 +34,14 @@ KELVIN: dict[Light, tuple[float, float]] = {
     "night": (2000, 4500),
 }
 # Luminance of a lit lens over that of white paint under the same key light: median, and its spread (log).
-# A long-range lamp off its axis against sun on paint, sky on paint, street light on paint: estimates.
+# Estimates, no source: lamps are seen off the axis of their beam more often than on it, and a picture taken
+# because of a lamp is exposed with regard to it.
 BRIGHT: dict[Light, tuple[float, float]] = {
-    "day": (2.2, 0.8),
-    "overcast": (6.0, 0.9),
-    "low sun": (3.5, 0.9),
-    "dusk": (30.0, 1.0),
-    "night": (250.0, 1.1),
+    "day": (0.9, 1.0),
+    "overcast": (1.8, 1.0),
+    "low sun": (1.2, 1.0),
+    "dusk": (5.0, 1.1),
+    "night": (18.0, 1.3),
 }
 
 
@@ -134,7 +135,7 @@ def draw_scenery(
         "haze": rng.uniform(0.05, 0.35),
         "rain": rng.uniform(0, 0.25),
         "snow": rng.uniform(0, 0.4),
-        "fog": rng.uniform(0.2, 0.75),
+        "fog": rng.uniform(0.2, 0.65),
     }[weather]
     median, spread = BRIGHT[light]
     n = int(rng.choice([0, 1, 2, 3], p=[0.5, 0.28, 0.14, 0.08]))
@@ -438,15 +439,7 @@ def training_sample(
         scenery = draw_scenery(rng, size, photos)
         aspects = tuple(random_aspect(rng) for _ in range(int(rng.choice([1, 2, 3], p=[0.85, 0.12, 0.03]))))
     scene, truth = compose(aspects, scenery, rng)
-    return _expose(scene, rng), truth
-
-
-def _expose(scene: LitScene, rng: np.random.Generator, ev: float = 0.0) -> NDArray[np.uint8]:
-    try:
-        from litlamp.scene.camera import draw_camera, expose
-    except ImportError:  # until the camera lands
-        return plain_exposure(scene, {"night": 0.25, "dusk": 0.5}.get(scene.light, 0.85) * 2.0**ev)
-    return expose(scene, draw_camera(rng, scene.light), rng)
+    return expose(scene, draw_camera(rng, scene.light), rng), truth
 
 
 __all__ = ["Cut", "HeadTruth", "Scenery", "compose", "draw_scenery", "random_aspect", "training_sample"]

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import Aspect
+from litlamp.scene.camera import draw_camera, expose
 from litlamp.scene.clutter import KINDS, Before
-from litlamp.scene.compose import BRIGHT, Cut, Extra, Scenery, _expose, compose, draw_scenery
+from litlamp.scene.compose import Cut, Extra, Scenery, compose, draw_scenery
 from litlamp.scene.heads import Kind
 from litlamp.scene.light import LIGHTS, WEATHERS, Light, LitScene, Weather
 from litlamp.scene.posts import draw_post
@@ -19,7 +19,8 @@ from litlamp.scene.truth import SceneTruth
 
 # A telephone's main lens zoomed in about three times: focal length as a multiple of the picture's width.
 _FOCAL = 2.4
-Background = Literal["painted"]
+# Bright enough to be seen as lit, low enough that the colour survives in the lamp's core (see BRIGHT).
+_LUMINANCE: dict[Light, float] = {"day": 0.8, "overcast": 1.0, "low sun": 0.8, "dusk": 1.8, "night": 4.0}
 
 
 def draw(
@@ -57,13 +58,14 @@ def draw(
     ------
     ValueError : for an unknown light, weather or extra, or a size that is not positive.
     """
-    scene, truth, rng = _scene(
+    scene, truth, rng = stage(
         aspect, seed, size, light, weather, distance, kind, cut, snow_on_plate, extra, back, lit
     )
-    return _expose(scene, rng, exposure), truth
+    camera = draw_camera(rng, light, fine=True)
+    return expose(scene, replace(camera, exposure=camera.exposure + exposure), rng), truth
 
 
-def _scene(
+def stage(
     aspect: Aspect | None,
     seed: int,
     size: tuple[int, int],
@@ -77,6 +79,11 @@ def _scene(
     back: bool,
     lit: tuple[bool, ...] | None,
 ) -> tuple[LitScene, SceneTruth, np.random.Generator]:
+    """What `draw` exposes: the linear scene, its truth, and the generator left for the camera.
+
+    Between calls that differ in `lit` alone nothing but the lamps changes, so a clip can be staged phase by
+    phase.
+    """
     if light not in LIGHTS:
         raise ValueError(f"light must be one of {', '.join(LIGHTS)}, not {light!r}")
     if weather not in WEATHERS:
@@ -114,7 +121,6 @@ def _scene(
 
 def _framed(rng: np.random.Generator, size: tuple[int, int], light: Light, weather: Weather) -> Scenery:
     """Scenery as someone would choose it who wants the signal to be seen."""
-    median, _ = BRIGHT[light]
     haze = {"clear": 0.0, "haze": 0.12, "rain": 0.08, "snow": 0.1, "fog": 0.35}[weather]
     return draw_scenery(
         rng,
@@ -129,7 +135,7 @@ def _framed(rng: np.random.Generator, size: tuple[int, int], light: Light, weath
         eye=1.6,
         blur=float(rng.uniform(0, 1.5)) * max(size) / 1600,
         haze=haze,
-        luminance=float(median * math.exp(rng.normal(0, 0.25))),
+        luminance=float(_LUMINANCE[light] * math.exp(rng.normal(0, 0.15))),
         cut=None,
         extras=(),
         before=Before(),

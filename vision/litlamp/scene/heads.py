@@ -383,10 +383,17 @@ def _aperture(
             )
     if snow > 0.1 and head.hood > 0:
         top = np.abs(arc - np.pi / 2) < 0.9
-        lump = hull(back[top], front[top], front[top] - np.array([0, 0.25 * snow * span]))
-        canvas.polygons([lump], canvas.sun.shade(0, 0.7, 0.7), 0.95)
+        below = front[top][:, 1].mean() < back[top][:, 1].mean()  # the hood's top cannot be seen from below
+        edge = front[top] if below else back[top]
+        cap = [np.concatenate([edge, (edge - np.array([0, 0.2 * snow * span]))[::-1]])]
+        if not below:
+            cap.append(np.concatenate([back[top], front[top][::-1]]))
+        canvas.polygons(cap, canvas.sun.shade(0, 0.7, 0.7), 0.95)
+    shine = np.random.default_rng(
+        int(rng.integers(2**32))
+    )  # drawn even if unlit: phases differ in light only
     if burning:
-        mask = _emission(head, patch, seen_lens, inside, u, v, rng)
+        mask = _emission(head, patch, seen_lens, inside, u, v, shine)
         canvas.glows.append(
             Glow(
                 cxp,
