@@ -150,11 +150,9 @@ def _stacks(belief: SignalBelief) -> Iterator[_Stack]:
     That a thing seen is a signal at all is taken as given, so "no head present" is left out.
     """
     stacks = [_Stack(1.0, (), ())]
-    nobody = 1.0
     for head in belief.heads:
         colours = {c: share for c, share in _shares(head.colour, COLOURS).items() if share > 0.0}
         present = min(max(head.present, 0.0), 1.0)
-        nobody *= 1.0 - present
         longer = [
             _Stack(stack.chance * present * share, (*stack.colours, colour), (*stack.seen, head))
             for stack in stacks
@@ -162,7 +160,7 @@ def _stacks(belief: SignalBelief) -> Iterator[_Stack]:
         ]
         stacks = longer if present == 1.0 else [*longer, *(_thinned(s, 1.0 - present) for s in stacks)]
         stacks = _too_many_as_one([stack for stack in stacks if stack.chance > 0.0])
-    somebody = 1.0 - nobody
+    somebody = sum(stack.chance for stack in stacks if stack.colours)
     if somebody <= 0.0:
         return
     whole = min(max(belief.whole, 0.0), 1.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from litlamp.aspects.aspect import PLATES, Aspect
 from litlamp.aspects.belief import NO_PLATE, SEEN_PLATE, HeadBelief, SignalBelief
 from litlamp.aspects.cautions import cautions
-from litlamp.aspects.hypotheses import Display, Key, weigh
+from litlamp.aspects.hypotheses import Display, Key, Tally, weigh
 from litlamp.aspects.reading import Reading, RuleChance
 from litlamp.aspects.rulebook import Rulebook
 from litlamp.aspects.why import Case, why
@@ -31,11 +31,12 @@ def interpret(belief: SignalBelief, book: Rulebook, level: float = 0.99) -> Read
         raise ValueError(f"the level must lie above 0 and at most at 1, not {level}")
     still = any(head.flashing is None for head in belief.heads)
     warned = cautions(book, still)
-    if not any(sum(head.colour.values()) > 0.0 and head.present > 0.0 for head in belief.heads):
+    made_out = any(sum(head.colour.values()) > 0.0 for head in belief.heads)
+    tally = weigh(belief, book) if made_out else Tally()
+    total = sum(tally.weight.values())
+    if total <= 0.0:
         nothing = "No head was made out, so there is nothing to read."
         return Reading((), None, None, (), level, "", (nothing,), warned)
-    tally = weigh(belief, book)
-    total = sum(tally.weight.values())
     displays: dict[Key, Display] = {key: display for key, (_, display) in tally.best.items()}
     chances = sorted(
         (_chance(book, key, weight / total) for key, weight in tally.weight.items()),
