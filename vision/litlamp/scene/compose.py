@@ -113,6 +113,8 @@ class Scenery:
                 value = ", ".join(e.kind for e in value) or "none"
             elif isinstance(value, float):
                 value = f"{value:.3g}"
+            elif f.name == "place":
+                value = f"{value[0]:.2f} {value[1]:.2f}"
             out.append((f.name, "photo" if f.name == "photo" and value else str(value)))
         return tuple(out)
 
