@@ -85,7 +85,7 @@ def _plates(book: Rulebook) -> list[str]:
 
 
 def _rule(rule: Rule, book: Rulebook, sources: _Sources) -> Iterator[str]:
-    yield f"{rule.number:<6}{rule.name}" + (f"  (speed now: {rule.speed})" if rule.speed else "")
+    yield f"{rule.number:<5} {rule.name}" + (f"  (speed now: {rule.speed})" if rule.speed else "")
     yield from _hang("      ", rule.permits)
     read = f"[{sources.number(rule.source)}] {rule.certainty}"
     yield from _hang("      ", f"{read}. {_cap(rule.note)}" if rule.note else read)
