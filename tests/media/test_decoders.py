@@ -5,7 +5,7 @@ import warnings
 
 import pytest
 
-from litlamp.media.decoders import overheard
+from litlamp.media.decoders import overheard, tells_of_damage
 
 
 def test_a_decoders_line_is_kept_and_not_shown(capfd: pytest.CaptureFixture[str]) -> None:
@@ -33,3 +33,12 @@ def test_warnings_are_hushed() -> None:
         warnings.simplefilter("error")
         with overheard():
             warnings.warn("Corrupt EXIF data", stacklevel=1)
+
+
+def test_what_counts_as_damage() -> None:
+    assert tells_of_damage(["Corrupt JPEG data: bad Huffman code"])
+    assert tells_of_damage(["Premature end of JPEG file"])
+    assert tells_of_damage(["Fax4Decode: Bad code word at line 5 of strip 0 (x 55)."])
+    assert not tells_of_damage(["Warning: unknown JFIF revision number 55.218"])
+    assert not tells_of_damage(["TIFFReadDirectory: Warning, Unknown field with tag 33000"])
+    assert not tells_of_damage([])

@@ -325,6 +325,17 @@ def test_a_jpeg_cut_off_and_closed_again_is_refused(mode: str, capfd: pytest.Cap
     assert capfd.readouterr().err == ""
 
 
+def test_a_damaged_fax_tiff_is_refused(capfd: pytest.CaptureFixture[str]) -> None:
+    rough = Image.fromarray(np.random.default_rng(4).integers(0, 256, (120, 160), dtype=np.uint8)).convert(
+        "1"
+    )
+    data = bytearray(written(rough, "TIFF", compression="group4"))
+    at = len(data) // 2
+    data[at : at + 40] = bytes(range(200, 240))
+    assert "damaged" in refusal(bytes(data))
+    assert capfd.readouterr().err == ""
+
+
 def test_words_name_the_source_once(tmp_path: Path) -> None:
     path = tmp_path / "cut.jpg"
     path.write_bytes(written(scene(), "JPEG")[:400])

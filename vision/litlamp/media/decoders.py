@@ -23,7 +23,21 @@ _DECODER_MARKS = (
     "[ERROR",
     "libpng",
     "TIFF",
+    "tempfile.tif",  # as Pillow names what it hands to libtiff
+    "Decode: ",
+    "samples per pixel",
+    "Apparently should be",
+    "StripByteCounts",
 )
+
+
+# Those after which the colours of the rest of a picture cannot be trusted.
+_DAMAGE_MARKS = ("JPEG data", "JPEG file", "Inconsistent progression", "Decode: ", "not yet in table")
+
+
+def tells_of_damage(lines: list[str]) -> bool:
+    """Whether a decoder complained of the picture itself, not of its metadata."""
+    return any(mark in line for line in lines for mark in _DAMAGE_MARKS)
 
 
 @contextmanager

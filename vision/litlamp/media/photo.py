@@ -25,7 +25,7 @@ from PIL import (
 )
 
 from litlamp.media.colour import rgb_to_srgb, to_srgb
-from litlamp.media.decoders import overheard
+from litlamp.media.decoders import overheard, tells_of_damage
 from litlamp.media.errors import MediaError
 from litlamp.media.frame import Frame, Pixels
 from litlamp.media.sources import Source, read_bytes, shown
@@ -109,7 +109,7 @@ def _decode(data: bytes, name: str, pixel_limit: int) -> Frame:
         # cv2.error ...); to the caller all of them are one: the file is damaged.
         except Exception as error:
             raise MediaError(_damage(name)) from error
-    if any("JPEG data" in line or "JPEG file" in line or "progression" in line for line in said):
+    if tells_of_damage(said):
         raise MediaError(_damage(name))
     return Frame(np.ascontiguousarray(pixels), None, tuple(conversions))
 
