@@ -25,7 +25,7 @@ FIRST_SEED = 7_100_000
 SIZES = (((640, 480), 800), ((1600, 1200), 200), ((256, 256), 300), ((960, 720), 200))
 HIDDEN = 24
 PIECES = 200
-EPOCHS = 14
+EPOCHS = 10
 HELD_OUT = 5  # every fifth picture
 
 
@@ -103,14 +103,25 @@ def samples(photos):
             lamps = lamps[inside]
             pyramid = scanning._Pyramid(roughen(rgb, truth, photos, rng))
             x, y, step = scanning.whereabouts(pyramid)
-            label, left_out = np.zeros(len(x)), np.zeros(len(x), bool)
-            for cx, cy, d in lamps:
-                apart = np.hypot(x - cx, y - cy)
-                label[(apart < np.maximum(2.0, 0.4 * d)) & (step < 2 * d)] = 1
-                left_out |= (apart < 1.5 * d) & (label == 0)
-            for _, box in truth.distractors:
-                left_out |= (x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)
+            label, left_out = labelled(x, y, step, lamps, truth)
             yield scanning.measure(pyramid), label, ~left_out | (label > 0), (x, y, step, lamps)
+
+
+def labelled(x, y, step, lamps, truth):
+    """Which places are right and which are left out: in the middle of a lamp, at the size that shows it
+    whole."""
+    label, left_out = np.zeros(len(x)), np.zeros(len(x), bool)
+    for _, box in truth.distractors if truth else ():
+        left_out |= (x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)
+    for cx, cy, d in lamps:
+        apart = np.hypot(x - cx, y - cy)
+        middle = apart < np.maximum(np.maximum(2.0, 0.2 * d), step)
+        good = middle & (step < 2 * d) & (step > d / 8)
+        near = apart < 1.5 * d
+        # Rims and speckles of a lamp must not outrank its middle, unless they are all that was proposed.
+        label[good if good.any() else middle] = 1
+        left_out |= near & (label == 0) if not good.any() else near & (label == 0) & (apart > 0.8 * d)
+    return label, left_out
 
 
 def recall(kept, strength, ranks=(8, 16, 32, 48)):

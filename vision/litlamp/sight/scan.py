@@ -184,13 +184,13 @@ def _peaks(maps: Plane, index: int) -> Places:
 
 
 _ANGLES = np.linspace(0, 2 * np.pi, 12, endpoint=False)
-_RINGS = np.array([3.0, 5.0])
+_RINGS = np.array([2.2, 3.6, 5.5])
 _DX = np.rint(_RINGS[:, None] * np.cos(_ANGLES)).astype(np.int64)
 _DY = np.rint(_RINGS[:, None] * np.sin(_ANGLES)).astype(np.int64)
 
 
 def measure(pyramid: _Pyramid) -> NDArray[np.float32]:
-    """Features (n, k) of the places: how each stands above two rings round it, in every map."""
+    """Features (n, k) of the places: how each stands above rings round it, in every map."""
     level, hue, x, y = pyramid.places.T
     around = pyramid.at(level[:, None, None], x[:, None, None] + _DX, y[:, None, None] + _DY)
     seen = pyramid.flat[around]  # (n, ring, angle, map)
@@ -203,9 +203,9 @@ def measure(pyramid: _Pyramid) -> NDArray[np.float32]:
     return np.stack(
         [
             own_core,
-            *(own_core - sides[:, i, j] for i in (0, 1) for j in (0, 6, 9, 11)),
+            *(own_core - sides[:, i, j] for i in range(len(_RINGS)) for j in (0, 6, 9, 11)),
             light_core,
-            *(light_core - lights[:, i, j] for i in (0, 1) for j in (0, 6, 9, 11)),
+            *(light_core - lights[:, i, j] for i in range(len(_RINGS)) for j in (0, 6, 9, 11)),
             colour_core,
             *core[:3],
             *ring[:3].mean(axis=(2, 3)),
