@@ -7,7 +7,7 @@ it into the 8-bit picture a phone or camera would have made.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ Source = Literal["incandescent", "led"]
 GlowColour = Literal["red", "yellow", "green", "lunar", "white", "amber", "blue"]
 
 LIGHTS: tuple[Light, ...] = ("day", "overcast", "low sun", "dusk", "night")
+GLOW_COLOURS: tuple[GlowColour, ...] = get_args(GlowColour)
 WEATHERS: tuple[Weather, ...] = ("clear", "haze", "rain", "snow", "fog")
 
 
