@@ -65,7 +65,7 @@ def draw_camera(rng: np.random.Generator, light: Light, *, fine: bool = False) -
         return _fine(rng, light, curves, matrix)
     u, n, chance = rng.uniform, rng.normal, rng.random
     # Makers tone the matrix down to save noise, some overdo it.
-    matrix = np.eye(3) + u(0.65, 1.1) * (matrix - np.eye(3))
+    matrix = _pure_red(np.eye(3) + u(0.65, 1.1) * (matrix - np.eye(3)), u(0, 1))
     warm, tint = n(0, 0.14), n(0, 0.06)
     merged = chance() < 0.4  # several exposures in one: highlights keep their detail
     return Camera(
@@ -94,6 +94,12 @@ def draw_camera(rng: np.random.Generator, light: Light, *, fine: bool = False) -
         ),
         saving=_draw_saving(rng),
     )
+
+
+def _pure_red(matrix: NDArray[np.float64], share: float) -> NDArray[np.float64]:
+    """The matrix with a share of the blue taken out of deep reds, which the eye minds most; white stays."""
+    excess = share * max(float(matrix[2, 0]), 0.0)
+    return matrix + np.array([[0, 0, 0], [0, 0, 0], [-excess, 0, excess]])
 
 
 def _draw_lens(rng: np.random.Generator, light: Light) -> Lens:
@@ -165,7 +171,7 @@ def _fine(
     total = float(np.exp(n(-4.0, 0.4)))
     return Camera(
         curves=curves,
-        matrix=matrix,
+        matrix=_pure_red(matrix, 1.0),
         exposure=float(n(0, 0.15)),
         metering=0.5,
         adapt=float(u(0.75, 0.95)),

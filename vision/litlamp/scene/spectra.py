@@ -135,12 +135,17 @@ def sensitivities(rng: np.random.Generator) -> NDArray[np.float64]:
 
 @cache
 def _patches() -> NDArray[np.float64]:
-    """Smooth reflectances, the first of them white, shape (N, len(NM))."""
+    """Reflectances that a maker would balance a camera on, the first of them white, shape (N, len(NM)).
+
+    Smooth ones at random, and the strongest reds, yellows and greens that paints reach.
+    """
     rng = np.random.default_rng(7)
     rows = [np.ones_like(NM)]
     for _ in range(70):
         waves = [rng.uniform(-1, 1) * _lobe(rng.uniform(390, 730), w, w) for w in rng.uniform(25, 90, 4)]
         rows.append(1 / (1 + np.exp(-2.5 * np.sum(waves, 0) - rng.uniform(-1, 1))))
+    rows += [_edge(at, 7) for at in np.arange(540.0, 636.0, 8.0)]
+    rows += [_lobe(at, 25, 25) for at in (500.0, 515.0, 530.0)]
     return np.stack(rows)
 
 
@@ -151,7 +156,8 @@ def _wanted() -> NDArray[np.float64]:
     # Scale X and Z so that daylight is sRGB's white whatever the approximations.
     xyz *= SRGB_WHITE / xyz[0]
     srgb = xyz @ XYZ_TO_SRGB.T
-    wanted: NDArray[np.float64] = srgb / srgb[0]
+    # What sRGB cannot show is asked for only at its edge.
+    wanted: NDArray[np.float64] = np.maximum(srgb / srgb[0], -0.02)
     return wanted
 
 
@@ -172,7 +178,7 @@ def luminance_one(spectra: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def colour_matrix(camera: NDArray[np.float64]) -> NDArray[np.float64]:
-    """3x3, balanced raw to linear sRGB, fitted on smooth reflectances in daylight; white stays white."""
+    """3x3, balanced raw to linear sRGB, fitted on reflectances in daylight; white stays white."""
     seen = _patches() * daylight() @ camera.T
     raw = seen / seen[0]
     weight = np.ones((len(raw), 1))
