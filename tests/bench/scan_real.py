@@ -19,6 +19,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from litlamp.scene.compose import training_sample
 from litlamp.sight.scan import scan
 
 DEVELOPED_ON = ("cab", "layout")
@@ -39,6 +40,29 @@ def lamps_of(row: dict) -> list[tuple[float, float, float]]:
             # Road boxes hold the lamp alone.
             found.append(((x0 + x1) / 2, (y0 + y1) / 2, max(4.0, ((x1 - x0) + (y1 - y0)) / 4)))
     return found
+
+
+def on_renders(n: int = 60) -> None:
+    """Prints recall by lit diameter on rendered scenes of seeds the ranking was not fitted on."""
+    found: dict[str, list[int]] = defaultdict(list)
+    for seed in range(n):
+        w, h = 800, 600
+        rgb, truth = training_sample(95_000 + seed, (w, h))
+        spots = scan(rgb)
+        for signal in truth.signals:
+            for head in signal.heads:
+                x, y = head.centre
+                if not (signal.facing and head.lit and head.visible > 0.9 and head.diameter >= 3):
+                    continue
+                if not (0 <= x < w and 0 <= y < h):
+                    continue
+                near = max(4.0, head.diameter)
+                at = next((i for i, s in enumerate(spots) if np.hypot(s.x - x, s.y - y) <= near), 10**6)
+                size = next(k for k in (5, 7, 11, 10**6) if head.diameter < k)
+                found[{5: "3-4 px", 7: "5-6 px", 11: "7-10 px"}.get(size, "> 10 px")].append(at)
+    for size, ranks in sorted(found.items()):
+        hits = "  ".join(f"@{k} {sum(r < k for r in ranks)}/{len(ranks)}" for k in RANKS)
+        print(f"rendered {size:8s} {hits}")
 
 
 def main() -> None:
@@ -66,6 +90,7 @@ def main() -> None:
         print(f"{group:12s} {hits}   {note}")
     for miss in missed:
         print("missed", miss)
+    on_renders()
     rng = np.random.default_rng(0)
     for w, h in ((1920, 1080), (4000, 3000)):
         small = rng.integers(0, 255, (h // 8, w // 8, 3), np.uint8)
