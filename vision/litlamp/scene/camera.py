@@ -99,7 +99,9 @@ def draw_camera(rng: np.random.Generator, light: Light, *, fine: bool = False) -
 def _pure_red(matrix: NDArray[np.float64], share: float) -> NDArray[np.float64]:
     """The matrix with a share of the blue taken out of deep reds, which the eye minds most; white stays."""
     excess = share * max(float(matrix[2, 0]), 0.0)
-    return matrix + np.array([[0, 0, 0], [0, 0, 0], [-excess, 0, excess]])
+    purer = matrix.copy()
+    purer[2] += np.array([-excess, 0.0, excess])
+    return purer
 
 
 def _draw_lens(rng: np.random.Generator, light: Light) -> Lens:

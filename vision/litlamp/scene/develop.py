@@ -165,6 +165,7 @@ def develop(raw: Radiance, matrix: NDArray[np.float64], look: Look, headroom: fl
     np.clip(linear, 0, np.float32(top), out=linear)
     np.sqrt(linear, out=linear)
     linear *= np.float32(4095.0 / np.sqrt(top))
+    linear += np.float32(0.5)
     picture = _curve(look, top)[linear.astype(np.uint16)]
     return _tidy(picture, look)
 

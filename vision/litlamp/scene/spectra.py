@@ -95,7 +95,7 @@ def lamp_spectrum(
         return _lobe(peak[colour], width * 1.15, width * 0.85)  # the long-wave side falls faster
     filament = planck(u(2400, 2856))
     if colour == "red":
-        return filament * _edge(u(612, 630), u(4, 7))
+        return filament * _edge(u(604, 630), u(4, 7))
     if colour in ("yellow", "amber"):
         return filament * _edge(u(550, 562), u(4, 9))
     if colour == "green":
