@@ -123,8 +123,11 @@ def _told(reading: Reading, seen: SignalSeen, expect: Mount | None) -> Reading:
     """The reading, with what the core cannot know: what the user stated, and how odd the picture is."""
     why, cautions = reading.why, reading.cautions
     if expect is not None:
+        from litlamp.report.text import percent
+
         sure = seen.mount[expect]
-        why = (f"Mount: {expect}, as you stated; the picture alone made it {expect} at {sure:.0%}.", *why)
+        alone = percent(sure).replace("\u00a0", " ")
+        why = (f"Mount: {expect}, as you stated; the picture alone made it {expect} at {alone}.", *why)
         if sure < 0.5:
             cautions = (
                 f"You stated a {expect}, but the picture looks more like a "
