@@ -65,13 +65,13 @@ def draw_camera(rng: np.random.Generator, light: Light, *, fine: bool = False) -
         return _fine(rng, light, curves, matrix)
     u, n, chance = rng.uniform, rng.normal, rng.random
     # Makers tone the matrix down to save noise, some overdo it.
-    matrix = _pure_red(np.eye(3) + u(0.65, 1.1) * (matrix - np.eye(3)), u(0, 1))
+    matrix = _pure_red(np.eye(3) + u(0.65, 1.1) * (matrix - np.eye(3)), max(u(-0.6, 1.0), 0.0))
     warm, tint = n(0, 0.14), n(0, 0.06)
     merged = chance() < 0.4  # several exposures in one: highlights keep their detail
     return Camera(
         curves=curves,
         matrix=matrix,
-        exposure=float(n(0, 0.6) if chance() < 0.88 else u(-2.5, 2.5)),
+        exposure=float(n(0, 0.65) if chance() < 0.86 else u(-2.5, 3.0)),
         metering=float(u(0.3, 0.8)),
         adapt=float(u(0.3, 1.0)),
         reach=(float(u(2600, 3600)), float(u(6500, 10000))),
@@ -85,9 +85,9 @@ def draw_camera(rng: np.random.Generator, light: Light, *, fine: bool = False) -
             lift=0.0 if chance() < 0.7 else float(u(0.0, 0.06)),
             local=0.0 if chance() < (0.4 if merged else 0.85) else float(u(0.2, 0.8)),
             keep_hue=bool(chance() < 0.4),
-            saturation=float(np.exp(n(0.05, 0.18))),
+            saturation=float(np.exp(n(0.0, 0.2))),
             vibrance=0.0 if chance() < 0.6 else float(u(-0.3, 0.7)),
-            whiten=0.0 if chance() < 0.55 else float(u(0.3, 1.0)),
+            whiten=0.0 if chance() < 0.45 else float(u(0.3, 1.0)),
             smear=0.0 if chance() < 0.6 else float(u(0.5, 2.2)),
             clean=0.0 if chance() < 0.88 else float(u(8, 40)),
             sharpen=(float(max(n(0.4, 0.5), 0.0)), float(u(0.6, 1.8))),

@@ -89,7 +89,7 @@ def lamp_spectrum(
         if colour == "green":
             if model and rng.random() < 0.7:
                 return _lobe(u(562, 572), 10, 11)
-            return _lobe(u(497, 521), u(11, 15), u(14, 18))
+            return _lobe(497 + 24 * u() ** 1.5, u(11, 15), u(14, 18))  # most are near 505
         peak = {"red": u(618, 643), "yellow": u(590.7, 595.5), "amber": u(590, 601), "blue": u(462, 475)}
         width = u(6.5, 9)
         return _lobe(peak[colour], width * 1.15, width * 0.85)  # the long-wave side falls faster
@@ -121,7 +121,7 @@ def sensitivities(rng: np.random.Generator) -> NDArray[np.float64]:
     cut = 1 - _edge(657 + n(0, 8), 9)  # the infrared-cut filter: cameras see little beyond 680 nm
     # Pigments pass a little of everything, and small pixels leak into their neighbours: green sits beside
     # both, red and blue only across the corner.
-    side, corner = u(0.02, 0.13), 0.035 * u() ** 2
+    side, corner = u(0.02, 0.13), 0.045 * u() ** 2
     mix = np.array(
         [
             [1 - side - corner, side, corner],
