@@ -71,7 +71,7 @@ def draw_camera(rng: np.random.Generator, light: Light, *, fine: bool = False) -
     return Camera(
         curves=curves,
         matrix=matrix,
-        exposure=float(n(0, 0.65) if chance() < 0.86 else u(-2.5, 3.0)),
+        exposure=float(n(0, 0.65) if chance() < 0.86 else u(-2.5, 2.5)),
         metering=float(u(0.3, 0.8)),
         adapt=float(u(0.3, 1.0)),
         reach=(float(u(2600, 3600)), float(u(6500, 10000))),
@@ -275,4 +275,7 @@ def _wet(raw: Radiance, rng: np.random.Generator, amount: float) -> Radiance:
         raw = weather.drops(raw, rng, int(rng.integers(1, most + 1)), (4 * size, (6 + 22 * amount) * size))
     if rng.random() < 0.4:
         raw = weather.wiped(raw, rng, 0.05 + 0.4 * amount)
+    if rng.random() < 0.25:  # misted over: the glass shows the mean of all before it
+        r, g, b = (float(v) for v in raw.mean(axis=(0, 1)))
+        raw = weather.veiled(raw, 0.4 * amount, (r, g, b))
     return raw

@@ -1,4 +1,4 @@
-"""What weather does at the camera: drops and wet on the glass before the lens, and the veil of thick air.
+"""What weather does at the camera: drops, wiped wet and mist on the glass before the lens.
 
 Streaks of rain and flakes in the air belong to the scene (clutter).
 """
@@ -66,5 +66,5 @@ def wiped(light: Radiance, rng: np.random.Generator, amount: float) -> Radiance:
 
 
 def veiled(light: Radiance, amount: float, air: tuple[float, float, float]) -> Radiance:
-    """Light with a share `amount` lost on the way and the air's own light in its place; a new array."""
+    """Light with a share `amount` lost in mist and the light of `air` in its place; a new array."""
     return np.asarray(light * np.float32(1 - amount) + np.asarray(air, np.float32) * np.float32(amount))
