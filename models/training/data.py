@@ -9,12 +9,12 @@ import cv2
 import numpy as np
 import torch
 from numpy.typing import NDArray
-from targets import PLATE_KINDS, READER_OUT, finder_target, head_point, reader_target
 
 from litlamp.box import Box
 from litlamp.scene.compose import training_sample
 from litlamp.scene.truth import SceneTruth
 from litlamp.sight.crop import plate_window, reader_window
+from targets import PLATE_KINDS, READER_OUT, finder_target, head_point, reader_target
 
 SIDE = 256
 READERS = 2

@@ -14,10 +14,10 @@ import numpy as np
 import onnx
 import onnxruntime
 import torch
-from nets import Finder, PlateReader, Reader
-from targets import FINDER_MAPS, PLATE_KINDS
 
 from litlamp.aspects.aspect import COLOURS
+from nets import Finder, PlateReader, Reader
+from targets import FINDER_MAPS, PLATE_KINDS
 
 MODELS = Path(__file__).resolve().parents[1]
 READER_NAMES = [

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import torch
-from targets import N_MAPS, PLATE_KINDS, READER_OUT
 from torch import Tensor, nn
 from torch.nn import functional
+
+from targets import N_MAPS, PLATE_KINDS, READER_OUT
 
 
 class Separable(nn.Module):

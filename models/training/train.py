@@ -15,13 +15,13 @@ import time
 from pathlib import Path
 
 import torch
-from data import Lessons
-from nets import Finder, PlateReader, Reader
-from targets import N_MAPS
 from torch import Tensor, nn
 from torch.nn import functional
 
+from data import Lessons
 from litlamp.aspects.aspect import COLOURS
+from nets import Finder, PlateReader, Reader
+from targets import N_MAPS
 
 FIRST_SEED = 1_000_000
 

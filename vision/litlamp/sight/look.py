@@ -138,7 +138,8 @@ def pool_colour(
 ) -> tuple[NDArray[np.float64], float]:
     """One belief over the colours from the two networks, and how far apart they were (0 to 1).
 
-    Their log-beliefs are added by weight; the reader's weight falls with its agreement on the number of heads.
+    Their log-beliefs are added by weight; the reader's weight falls with its agreement
+    on the number of heads.
     Where they differ, part of the belief goes to their plain mean, which holds both opinions.
     """
     weight = tuned.reader_colour * agrees

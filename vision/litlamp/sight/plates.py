@@ -1,4 +1,4 @@
-"""Plates of one signal: which were found, what letters they bear, and whether a plate could have been seen."""
+"""Plates of one signal: which were found, their letters, and whether a plate could have been seen."""
 
 from __future__ import annotations
 
@@ -72,5 +72,5 @@ def plate_beliefs(
 
 
 def number_read(seen: Sequence[PlateSeen]) -> str | None:
-    """Digits of the number plate: "" where a number plate is seen but its digits are not read; None if unknown."""
-    return "" if any(p.letters["number"] > 0.5 for p in seen) else None
+    """The number plate: "?" where one is seen (digits are not read yet); None if unknown."""
+    return "?" if any(p.letters["number"] > 0.5 for p in seen) else None
