@@ -156,7 +156,7 @@ def main() -> None:
         for k, net in nets.items():
             averaged[k].update(net, step)
         seen += len(rgb)
-        step += 1
+        step += 1  # noqa: SIM113
         for k, v in {**parts, **rparts, "letters": ploss}.items():
             log[k] = 0.98 * log.get(k, float(v)) + 0.02 * float(v)
         if step % 100 == 0:

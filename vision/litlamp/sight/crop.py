@@ -1,6 +1,7 @@
 """Windows cut for the networks, the same for training and for reading.
 
-Each window keeps what undoes it: a point (u, v) of the window is (x0 + u / scale, y0 + v / scale) in the picture.
+Each window keeps what undoes it: a point (u, v) of the window is (x0 + u / scale, y0 + v / scale) in
+the picture.
 """
 
 from __future__ import annotations
@@ -47,7 +48,7 @@ def cut(rgb: Pixels, x0: float, y0: float, scale: float, width: int, height: int
     h, w = rgb.shape[:2]
     if scale >= 1:
         matrix = np.array([[scale, 0, -x0 * scale], [0, scale, -y0 * scale]], np.float64)
-        # warpAffine maps pixel centres; half a pixel on either side keeps edges where area reduction puts them.
+        # warpAffine maps pixel centres; half a pixel aside keeps edges where area reduction does.
         matrix[:, 2] += (scale - 1) / 2
         left, top = max(int(x0) - 2, 0), max(int(y0) - 2, 0)
         right, low = min(int(x0 + width / scale) + 3, w), min(int(y0 + height / scale) + 3, h)

@@ -1,4 +1,4 @@
-"""Heads and plates in a picture: the finder network on the reduced whole and on windows round bright spots."""
+"""Heads and plates in a picture: the finder network on the reduced whole and round bright spots."""
 
 from __future__ import annotations
 
@@ -36,9 +36,9 @@ WANTED_LENS = 6.0
 class HeadFound:
     """A head as the finder answers, px in the picture.
 
-    (x, y) is the lit lamp's centre, or the head's centre where it is dark. `colours` are logits in the order of
-    COLOURS. `vote` is where the finder places the middle of the head's whole signal. `scale` is the finder's px
-    a picture px.
+    (x, y) is the lit lamp's centre, or the head's centre where it is dark. `colours` are logits in the
+    order of COLOURS. `vote` is where the finder places the middle of the head's whole signal. `scale` is
+    the finder's px a picture px.
     """
 
     x: float
@@ -105,7 +105,7 @@ def _whole(rgb: Pixels) -> Window:
 
 
 def spot_windows(rgb: Pixels, spots: Sequence[Spot], whole_scale: float) -> list[Window]:
-    """Windows, WINDOW px square, at a scale fit for each spot; spots well inside an earlier window share it."""
+    """Windows, WINDOW px square, at a scale fit for each spot; spots well inside an earlier one share it."""
     chosen: list[tuple[float, float, float]] = []
     for spot in spots:
         scale = float(np.clip(2.0 ** round(np.log2(WANTED_LENS / max(spot.diameter, 1.0))), 1 / 32, 1.0))

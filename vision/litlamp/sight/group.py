@@ -13,8 +13,8 @@ from litlamp.sight.find import HeadFound
 def group(heads: Sequence[HeadFound]) -> list[tuple[HeadFound, ...]]:
     """Signals as tuples of heads, top to bottom, at most three heads each.
 
-    Every head votes for the middle of its signal; heads of like size whose votes meet, and which stand one above
-    the other, are one signal. The better-seen heads choose first.
+    Every head votes for the middle of its signal; heads of like size whose votes meet, and which stand
+    one above the other, are one signal. The better-seen heads choose first.
     """
     left = sorted(heads, key=lambda h: -h.score)
     signals = []

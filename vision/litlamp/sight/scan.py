@@ -93,6 +93,8 @@ def scan(rgb: Pixels, limit: int = 48) -> tuple[Spot, ...]:
         raise ValueError(f"a uint8 (H, W, 3) picture is needed, not {rgb.dtype} {rgb.shape}")
     if min(rgb.shape[:2]) < 3 or limit < 1:
         return ()
+    if min(rgb.shape[:2]) < max(rgb.shape[:2]) // 512:
+        return ()  # A strip so thin leaves nothing of itself in the reduced maps, and holds no signal.
     pyramid = _Pyramid(rgb)
     if not len(pyramid.places):
         return ()
