@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -19,13 +18,6 @@ from targets import PLATE_KINDS, READER_OUT, finder_target, head_point, reader_t
 SIDE = 256
 READERS = 2
 PLATES = 2
-
-
-@dataclass(frozen=True, slots=True)
-class Lesson:
-    """Arrays of one picture; windows beyond those the picture offers are blank with weight zero."""
-
-    arrays: tuple[NDArray[np.generic], ...]
 
 
 def lesson(seed: int, photos: tuple[str, ...] = (), side: int = SIDE) -> tuple[NDArray[np.generic], ...]:

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS, MOST_HEADS, Arrangement, Colour, Mount, Plate
-from litlamp.box import Box
 from litlamp.media.frame import Frame
 from litlamp.sight.crop import reader_window
 from litlamp.sight.eyes import Calibration, Eyes, load_eyes, logistic, softmax
@@ -181,11 +180,3 @@ def _axis(heads: Sequence[HeadFound]) -> tuple[float, float, float, float] | Non
     if len(heads) < 2:
         return None
     return heads[0].x, heads[0].y, heads[-1].x, heads[-1].y
-
-
-def widest(boxes: Sequence[Box]) -> Box:
-    """The box round all of them."""
-    box = boxes[0]
-    for other in boxes[1:]:
-        box = box.union(other)
-    return box
