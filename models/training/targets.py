@@ -1,7 +1,7 @@
 """From a rendered picture's truth to what the networks should answer.
 
-The finder answers on a grid of one cell per `STRIDE` px; `FINDER_MAPS` names its channels in order. The reader
-answers for one signal, from an upright window about the heads found (`litlamp.sight.crop`).
+The finder answers on a grid of one cell per `STRIDE` px; `FINDER_MAPS` names its channels in order. The
+reader answers for one signal, from an upright window about the heads found (`litlamp.sight.crop`).
 """
 
 from __future__ import annotations
@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS
 from litlamp.scene.truth import HeadTruth, PlateTruth, SceneTruth, SignalTruth
+from litlamp.sight.crop import LETTERS, STRIDE
 
 Array = NDArray[np.float32]
 
-STRIDE = 4
 FINDER_MAPS = (
     "head",  # heat at the lit lamp's centre, or at the head's centre where it is dark
     "dx", "dy",  # that point's place within its cell, in cells
@@ -33,7 +33,7 @@ N_MAPS = len(FINDER_MAPS)
 READER_OUT = (
     4 + 3 * len(COLOURS) + 1 + 1 + 1 + 4 + 1
 )  # count, colours, arrangement, mount, whole, plates, sight
-PLATE_KINDS = ("A", "R", "L", "DV", "number", "other")
+PLATE_KINDS = LETTERS
 
 
 def head_point(head: HeadTruth) -> tuple[float, float]:
@@ -56,7 +56,7 @@ def _splat(heat: Array, x: float, y: float, sigma: float) -> None:
 
 @dataclass(frozen=True, slots=True)
 class FinderTarget:
-    """maps (N_MAPS, h, w), and weights: head and plate heat (2, h, w), regressions at head / plate (2, h, w)."""
+    """maps (N_MAPS, h, w); weights of head and plate heat, and of their regressions, (2, h, w) each."""
 
     maps: Array
     heat_weight: Array
@@ -136,8 +136,8 @@ def _mask(weight: Array, x0: float, y0: float, x1: float, y1: float, value: floa
 def reader_target(signal: SignalTruth, in_view: tuple[int, int]) -> tuple[Array, Array]:
     """(answers, weights), both of READER_OUT, for one readable signal of a picture of that size.
 
-    Count is one-hot over {no signal, 1, 2, 3} heads of which any part is in view. Plates are what truly stands
-    on the signal, seen or not: where nothing can be made out the best answer is then the prior.
+    Count is one-hot over {no signal, 1, 2, 3} heads in view. Plates are what truly stands on the
+    signal, seen or not: where nothing can be made out the best answer is then the prior.
     """
     out = np.zeros(READER_OUT, np.float32)
     weight = np.ones(READER_OUT, np.float32)
@@ -169,7 +169,7 @@ def reader_target(signal: SignalTruth, in_view: tuple[int, int]) -> tuple[Array,
 
 
 def could_see_plates(signal: SignalTruth, in_view: tuple[int, int]) -> bool:
-    """Whether a plate on this signal would be readable: big enough, uncovered, and its place in the picture."""
+    """Whether a plate on this signal would be readable: big enough, uncovered, its place in view."""
     real = [p for p in signal.plates if p.kind != "number"]
     if real:
         return all(p.legible for p in real)

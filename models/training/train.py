@@ -2,8 +2,8 @@
 
     python models/training/train.py --minutes 9 --workers 15 --to .data/run --photos .data/backgrounds
 
-Seeds: training uses 1_000_000 upward, checks use 1 to 99_999, calibration 100_000 to 199_999 and exams 200_000
-to 299_999, so that none is ever seen twice.
+Seeds: training uses 1_000_000 upward, checks use 1 to 99_999, calibration 100_000 to 199_999 and exams
+200_000 to 299_999, so that none is ever seen twice.
 """
 
 from __future__ import annotations

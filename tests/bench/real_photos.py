@@ -1,6 +1,6 @@
-"""Lit lamps found and coloured on real photographs, readings where known, and false signals on pictures without.
+"""Lit lamps found and coloured on real photographs, readings where known, and false signals.
 
-    python tests/bench/real_photos.py [FOLDER] [--sheet OUT.png]
+    python tests/bench/real_photos.py [FOLDER] [--only KIND]
 
 FOLDER holds truth.jsonl and the pictures (by default the real pictures beside the checkout). Nothing in the
 package is fitted on these pictures: the networks and their calibration know rendered scenes only. Figures are
@@ -121,7 +121,8 @@ def main() -> None:
             print(f"  rule read exactly      {share(t['rules right'], t['rules'])}")
         if kind in ("negatives", "road"):
             print(
-                f"  false signals          {t['false signals']} in {t['pictures']} pictures ({t['with lit lamp']} lit)"
+                f"  false signals          {t['false signals']} in {t['pictures']} pictures"
+                f" ({t['with lit lamp']} lit)"
             )
             print(f"  pictures with any      {share(t['pictures with any'], t['pictures'])}")
 

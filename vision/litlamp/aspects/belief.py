@@ -53,7 +53,8 @@ class SignalBelief:
     plates : a kind that is missing here is unknown.
     whole : probability that no head of this signal is outside the heads listed (cut by the picture's edge,
         hidden, or too dark to be seen).
-    number : digits of the number plate if read; "" if there is none; None if it cannot be told.
+    number : digits of the number plate if read; "?" if one is seen and its digits are not read; "" if there
+        is none; None if it cannot be told.
     """
 
     heads: tuple[HeadBelief, ...]

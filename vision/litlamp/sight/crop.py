@@ -24,6 +24,10 @@ READER_TOP = 64.0
 """How far below the window's top edge the uppermost found head stands, px."""
 PLATE_SIDE = 40
 GREY = 114
+STRIDE = 4
+"""Px of the finder's window for each cell of its answer."""
+LETTERS = ("A", "R", "L", "DV", "number", "other")
+"""The plate reader's answers in order; "other" is a board with no readable letter, or no plate at all."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,7 +38,7 @@ class Calibration(msgspec.Struct, frozen=True):
 
     Attributes
     ----------
-    finder_colour, reader_colour, pixel_colour : weights of the three witnesses' log-beliefs in the pool.
+    finder_colour, reader_colour : weights of the two networks' log-beliefs in the pool.
     count, mount, arrangement, whole, plates : temperatures (logits are divided by them).
     head_score : a head fainter than this is not reported.
     signal_score : a signal whose best lit head is fainter than this is not reported.
@@ -50,7 +50,6 @@ class Calibration(msgspec.Struct, frozen=True):
     fitted_on: str
     finder_colour: float = 1.0
     reader_colour: float = 1.0
-    pixel_colour: float = 0.0
     count: float = 1.0
     mount: float = 1.0
     arrangement: float = 1.0

@@ -11,14 +11,13 @@ from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS
 from litlamp.box import Box
-from litlamp.sight.crop import GREY, Window, cut
+from litlamp.sight.crop import GREY, STRIDE, Window, cut
 from litlamp.sight.eyes import Eyes
 from litlamp.sight.scan import Spot, scan
 
 Pixels = NDArray[np.uint8]
 Maps = NDArray[np.float32]
 
-STRIDE = 4
 HEAD, DX, DY, LEFT, TOP, RIGHT, BOTTOM, LENS = range(8)
 COLOUR = slice(8, 8 + len(COLOURS))
 VOTE_X, VOTE_Y, PLATE, PLATE_DX, PLATE_DY, PLATE_W, PLATE_H = range(13, 20)

@@ -10,15 +10,12 @@ from numpy.typing import NDArray
 from litlamp.aspects.aspect import PLATES, Plate
 from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box
-from litlamp.sight.crop import plate_window
+from litlamp.sight.crop import LETTERS, plate_window
 from litlamp.sight.eyes import Eyes, softmax
 from litlamp.sight.find import HeadFound, PlateFound
 from litlamp.sight.seen import PlateSeen
 
 Pixels = NDArray[np.uint8]
-
-LETTERS = ("A", "R", "L", "DV", "number", "other")
-"""The plate reader's answers in order; "other" is a board with no readable letter, or no plate at all."""
 
 
 def read_letters(rgb: Pixels, found: Sequence[PlateFound], eyes: Eyes) -> list[PlateSeen]:

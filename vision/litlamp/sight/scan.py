@@ -93,8 +93,9 @@ def scan(rgb: Pixels, limit: int = 48) -> tuple[Spot, ...]:
         raise ValueError(f"a uint8 (H, W, 3) picture is needed, not {rgb.dtype} {rgb.shape}")
     if min(rgb.shape[:2]) < 3 or limit < 1:
         return ()
-    if min(rgb.shape[:2]) < max(rgb.shape[:2]) // 512:
-        return ()  # A strip so thin leaves nothing of itself in the reduced maps, and holds no signal.
+    first, pool = _reduction(rgb)
+    if min(rgb.shape[:2]) < first * pool:
+        return ()  # A strip this thin leaves nothing of itself in the reduced maps.
     pyramid = _Pyramid(rgb)
     if not len(pyramid.places):
         return ()
@@ -126,11 +127,15 @@ def _sizes(rgb: Pixels) -> Iterator[tuple[Plane, float]]:
         step *= 2
 
 
+def _reduction(rgb: Pixels) -> tuple[int, int]:
+    """How many px a side are averaged first, and of how many of those the greatest is then kept."""
+    first = 2 if rgb.shape[0] * rgb.shape[1] > MOST_WHOLE else 1
+    return first, max(1, round(max(rgb.shape[:2]) // first / WORKING_SIDE))
+
+
 def _largest_maps(rgb: Pixels) -> tuple[Plane, float]:
     """The four maps at the working size, each px the greatest of those it stands for: small lamps survive."""
-    first = 2 if rgb.shape[0] * rgb.shape[1] > MOST_WHOLE else 1
-    long_side = max(rgb.shape[:2]) // first
-    pool = max(1, round(long_side / WORKING_SIDE))
+    first, pool = _reduction(rgb)
     block = first * pool
     h, w = rgb.shape[0] // block, rgb.shape[1] // block
     maps = np.empty((h, w, len(HUES)), np.uint8)
