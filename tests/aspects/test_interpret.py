@@ -258,3 +258,15 @@ def test_a_typical_signal_takes_under_five_milliseconds(cror: Rulebook) -> None:
         interpret(belief, cror)
         best = min(best, time.perf_counter() - start)
     assert best < 0.005
+
+
+@pytest.mark.parametrize("present", [5e-324, 2.3e-311, 1e-300, 1e-12])
+def test_a_head_all_but_ruled_out_still_gives_probabilities(present: float) -> None:
+    faint = SignalBelief((head(red=0.6, green=0.4, present=present),), MAST, IN_LINE, BARE)
+    sure = SignalBelief((head(red=0.6, green=0.4),), MAST, IN_LINE, BARE)
+    book = load_book()
+    said = {c.rule: c.probability for c in interpret(faint, book).chances}
+    assert math.isclose(sum(said.values()), 1.0, abs_tol=1e-9)
+    if present > 1e-307:  # below that, floats themselves lose digits
+        wanted = {c.rule: c.probability for c in interpret(sure, book).chances}
+        assert said == pytest.approx(wanted)

@@ -167,7 +167,8 @@ def _stacks(belief: SignalBelief) -> Iterator[_Stack]:
     for stack in stacks:
         if not stack.colours:
             continue
-        stack = _thinned(stack, 1.0 / somebody)
+        # Divided, not multiplied by the inverse, which overflows where a head is all but ruled out.
+        stack = _Stack(stack.chance / somebody, stack.colours, stack.seen)
         unseen = MOST_HEADS - len(stack.colours)
         if unseen < 1 or whole == 1.0:
             yield stack
