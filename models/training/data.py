@@ -1,12 +1,8 @@
-"""An endless stream of rendered lessons: one picture gives finder maps, reader windows and plate windows."""
+"""One rendered lesson: a picture gives finder maps, reader windows and plate windows. `stream` makes many."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-import cv2
 import numpy as np
-import torch
 from numpy.typing import NDArray
 
 from litlamp.box import Box
@@ -119,20 +115,3 @@ def _plate_lessons(
         windows[slot] = plate_window(rgb, Box(x - side / 2, y - side / 2, x + side / 2, y + side / 2)).pixels
         kinds[slot] = PLATE_KINDS.index("other")
         slot += 1
-
-
-class Lessons(torch.utils.data.IterableDataset[tuple[torch.Tensor, ...]]):
-    """Seeds from `first` up, shared out over the workers; every seed is used once."""
-
-    def __init__(self, first: int, photos: tuple[str, ...]) -> None:
-        self.first, self.photos = first, photos
-
-    def __iter__(self) -> Iterator[tuple[torch.Tensor, ...]]:
-        cv2.setNumThreads(1)
-        info = torch.utils.data.get_worker_info()
-        step, start = (info.num_workers, info.id) if info else (1, 0)
-        seed = self.first + start
-        while True:
-            yield tuple(torch.from_numpy(np.ascontiguousarray(a)) if isinstance(a, np.ndarray) else a
-                        for a in lesson(seed, self.photos))  # fmt: skip
-            seed += step

@@ -11,16 +11,18 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from data import Lessons
 from litlamp.aspects.aspect import COLOURS
 from nets import Finder, PlateReader, Reader
+from stream import Arrays, lessons
 from targets import N_MAPS
 
 FIRST_SEED = 1_000_000
@@ -83,6 +85,36 @@ class Averaged:
                 self.state[k].copy_(v)
 
 
+class Store:
+    """The latest lessons, kept on the accelerator; batches are drawn from it at random."""
+
+    def __init__(self, keep: int, device: str) -> None:
+        self.keep, self.device, self.seen = keep, device, 0
+        self.parts: list[Tensor] = []
+
+    def feed(self, source: Iterator[Arrays]) -> None:
+        """Run for ever in a thread of its own."""
+        for arrays in source:
+            n = len(arrays[0])
+            if not self.parts:
+                self.keep -= self.keep % n
+                self.parts = [
+                    torch.empty(
+                        (self.keep, *a.shape[1:]), dtype=torch.from_numpy(a[:1]).dtype, device=self.device
+                    )
+                    for a in arrays
+                ]
+            at = self.seen % self.keep
+            for part, a in zip(self.parts, arrays, strict=True):
+                part[at : at + n].copy_(torch.from_numpy(a))
+            self.seen += n
+
+    def draw(self, n: int) -> list[Tensor]:
+        """`n` of the lessons kept."""
+        chosen = torch.randint(min(self.seen, self.keep), (n,), device=self.device)
+        return [part[chosen] for part in self.parts]
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--minutes", type=float, default=9)
@@ -90,20 +122,26 @@ def main() -> None:
         "--until", type=float, default=0, help="minutes at which the learning rate reaches zero"
     )
     parser.add_argument("--workers", type=int, default=15)
-    parser.add_argument("--batch", type=int, default=96)
+    parser.add_argument("--batch", type=int, default=128)
     parser.add_argument("--to", type=Path, required=True)
     parser.add_argument("--resume", type=Path)
     parser.add_argument("--photos", type=Path)
     parser.add_argument("--rate", type=float, default=2e-3)
+    parser.add_argument("--keep", type=int, default=30_000, help="lessons kept on the accelerator")
+    parser.add_argument("--again", type=float, default=4, help="times each lesson may be looked at")
     args = parser.parse_args()
     args.to.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(20)
-    device = "cuda" if torch.cuda.is_available() else "cpu"
+    saved = torch.load(args.resume, map_location="cpu", weights_only=True) if args.resume else None
     photos = (
-        tuple(sorted(str(p) for p in args.photos.iterdir() if p.suffix in {".jpg", ".exr"}))
+        tuple(sorted(str(p) for p in args.photos.iterdir() if p.suffix in {".jpg", ".npy"}))
         if args.photos
         else ()
     )
+    # The children are forked before anything touches the accelerator.
+    source = lessons(FIRST_SEED + (saved["seen"] if saved else 0), photos, args.workers, 16)
+    next(source)
+    device = "cuda" if torch.cuda.is_available() else "cpu"
     nets = {"finder": Finder(), "reader": Reader(), "plates": PlateReader()}
     for net in nets.values():
         net.to(device).train()
@@ -112,42 +150,40 @@ def main() -> None:
     optimiser = torch.optim.AdamW(
         [p for n in nets.values() for p in n.parameters()], lr=args.rate, weight_decay=0.02
     )
-    if args.resume:
-        saved = torch.load(args.resume, map_location=device, weights_only=True)
+    if saved:
         for k, net in nets.items():
             net.load_state_dict(saved["raw"][k])
             averaged[k].state = {n: v.to(device) for n, v in saved[k].items()}
         optimiser.load_state_dict(saved["optimiser"])
         seen, done = saved["seen"], saved["minutes"]
     until = args.until or done + args.minutes
-    loader = torch.utils.data.DataLoader(
-        Lessons(FIRST_SEED + seen, photos), batch_size=args.batch, num_workers=args.workers,
-        pin_memory=device == "cuda", prefetch_factor=4 if args.workers else None,
-    )  # fmt: skip
+    store = Store(args.keep, device)
     start, step, log = time.monotonic(), 0, {}
-    for batch in loader:
+    threading.Thread(target=store.feed, args=(source,), daemon=True).start()
+    while True:
         minutes = done + (time.monotonic() - start) / 60
         if minutes - done >= args.minutes:
             break
+        # Each lesson is looked at `again` times at most: rendering, not the accelerator, sets the pace.
+        if store.seen < 8 * args.batch or step * args.batch > args.again * store.seen:
+            time.sleep(0.01)
+            continue
         rate = (
             args.rate
-            * min(1, (step + 1) / 200 if not args.resume else 1)
+            * min(1, (step + 1) / 300 if not args.resume else 1)
             * (0.5 + 0.5 * math.cos(math.pi * min(minutes / until, 1)))
         )
         for group in optimiser.param_groups:
             group["lr"] = max(rate, 1e-6)
-        rgb, maps, weight, at, windows, answers, weights, plates, kinds = (
-            t.to(device, non_blocking=True) for t in batch
-        )
+        rgb, maps, weight, at, windows, answers, weights, plates, kinds = store.draw(args.batch)
+        used, pl = weights.flatten(0, 1)[:, 0] > 0, kinds.flatten() >= 0
         with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
             y = nets["finder"].logits(rgb)  # type: ignore[operator]
-            used = weights.flatten(0, 1)[:, 0] > 0
             r = nets["reader"](windows.flatten(0, 1)[used])
-            pl = kinds.flatten() >= 0
             q = nets["plates"](plates.flatten(0, 1)[pl])
         loss, parts = finder_loss(y.float(), maps.float(), weight.float(), at.float())
         rloss, rparts = reader_loss(r.float(), answers.flatten(0, 1)[used], weights.flatten(0, 1)[used])
-        ploss = functional.cross_entropy(q.float(), kinds.flatten()[pl]) if pl.any() else loss.new_zeros(())
+        ploss = functional.cross_entropy(q.float(), kinds.flatten()[pl])
         total = loss + rloss + ploss
         optimiser.zero_grad(set_to_none=True)
         total.backward()
@@ -155,15 +191,17 @@ def main() -> None:
         optimiser.step()
         for k, net in nets.items():
             averaged[k].update(net, step)
-        seen += len(rgb)
-        step += 1  # noqa: SIM113
-        for k, v in {**parts, **rparts, "letters": ploss}.items():
-            log[k] = 0.98 * log.get(k, float(v)) + 0.02 * float(v)
-        if step % 100 == 0:
+        step += 1
+        if step % 50 == 0:
+            for k, v in {**parts, **rparts, "letters": ploss}.items():
+                log[k] = 0.8 * log.get(k, float(v)) + 0.2 * float(v)
+        if step % 250 == 0:
             print(
-                f"{minutes:6.2f} min {seen:8d} seen " + " ".join(f"{k} {v:.3f}" for k, v in log.items()),
+                f"{minutes:6.2f} min {seen + store.seen:8d} seen {step:6d} steps "
+                + " ".join(f"{k} {v:.3f}" for k, v in log.items()),
                 flush=True,
             )
+    seen += store.seen
     minutes = done + (time.monotonic() - start) / 60
     torch.save({
         **{k: a.state for k, a in averaged.items()}, "raw": {k: n.state_dict() for k, n in nets.items()},
@@ -173,6 +211,7 @@ def main() -> None:
     note = {
         "first_seed": FIRST_SEED,
         "pictures": seen,
+        "steps": step,
         "minutes": round(minutes, 1),
         "maps": N_MAPS,
         "loss": log,

@@ -37,9 +37,9 @@ KELVIN: dict[Light, tuple[float, float]] = {
 # Estimates, no source: lamps are seen off the axis of their beam more often than on it, and a picture taken
 # because of a lamp is exposed with regard to it.
 BRIGHT: dict[Light, tuple[float, float]] = {
-    "day": (0.9, 1.0),
-    "overcast": (1.8, 1.0),
-    "low sun": (1.2, 1.0),
+    "day": (0.9, 1.3),
+    "overcast": (1.8, 1.2),
+    "low sun": (1.2, 1.2),
     "dusk": (5.0, 1.1),
     "night": (18.0, 1.3),
 }
@@ -441,7 +441,7 @@ def training_sample(
         scenery = draw_scenery(rng, size, photos)
         aspects = tuple(random_aspect(rng) for _ in range(int(rng.choice([1, 2, 3], p=[0.85, 0.12, 0.03]))))
     scene, truth = compose(aspects, scenery, rng)
-    return expose(scene, draw_camera(rng, scene.light), rng), truth
+    return expose(scene, draw_camera(rng, scene.light), rng, model=scenery.room), truth
 
 
 __all__ = ["Cut", "HeadTruth", "Scenery", "compose", "draw_scenery", "random_aspect", "training_sample"]
