@@ -76,7 +76,14 @@ def read_bytes(source: Source, byte_limit: int) -> tuple[bytes, Sniffed]:
     return _read_stream(source, byte_limit)
 
 
-def _read_file(name: str, byte_limit: int) -> tuple[bytes, Sniffed]:
+def open_file(name: str | os.PathLike[str]) -> BinaryIO:
+    """A regular file opened for reading: a pipe or a device under a file's name could wait for ever.
+
+    Raises
+    ------
+    MediaError
+        Nothing there, not to be opened, or not a regular file.
+    """
     try:
         mode = os.stat(name).st_mode  # noqa: PTH116 - pathlib would normalise the name that was given
         if stat.S_ISDIR(mode):
@@ -85,8 +92,7 @@ def _read_file(name: str, byte_limit: int) -> tuple[bytes, Sniffed]:
             )
         if not stat.S_ISREG(mode):
             raise MediaError(f"this is a pipe or a device, not a file; to read a pipe use {STANDARD_INPUT}")
-        with Path(name).open("rb") as file:
-            return _read_stream(file, byte_limit)
+        return Path(name).open("rb")
     except FileNotFoundError:
         raise MediaError("there is no such file") from None
     except PermissionError:
@@ -95,6 +101,11 @@ def _read_file(name: str, byte_limit: int) -> tuple[bytes, Sniffed]:
         raise MediaError(f"this file could not be opened: {error.strerror or 'unknown fault'}") from None
     except ValueError:  # a NUL in the name
         raise MediaError("this is no file name") from None
+
+
+def _read_file(name: str, byte_limit: int) -> tuple[bytes, Sniffed]:
+    with open_file(name) as file:
+        return _read_stream(file, byte_limit)
 
 
 def _read_stream(stream: BinaryIO, byte_limit: int) -> tuple[bytes, Sniffed]:
