@@ -51,6 +51,11 @@ class Axis:
         mast."""
         return (x - self.x) * math.cos(self.angle) - (y - self.y) * math.sin(self.angle)
 
+    def foot(self, x: float, y: float) -> tuple[float, float]:
+        """The line's nearest point to that point."""
+        along = (x - self.x) * math.sin(self.angle) + (y - self.y) * math.cos(self.angle)
+        return self.x + along * math.sin(self.angle), self.y + along * math.cos(self.angle)
+
 
 @dataclass(frozen=True, slots=True)
 class MastLine:
@@ -158,6 +163,33 @@ def stagger(
     staggered = float(likely[1] / likely.sum())
     staggered = STRAY + (1 - 2 * STRAY) * staggered
     return {"vertical": 1 - staggered, "staggered": staggered}
+
+
+def mast_axis(
+    heads: Sequence[tuple[float, float, float]], staggered: bool, mast_line: MastLine | None = None
+) -> Axis:
+    """The mast's line by its heads: through them where they stand in line, between them where staggered.
+
+    Parameters
+    ----------
+    heads : (x, y, width) px of each head, top to bottom, at least one.
+    mast_line : gives the lean of a staggered mast, whose heads cannot tell it; upright without it.
+
+    Raises
+    ------
+    ValueError : no head.
+    """
+    at = np.array(heads, float).reshape(-1, 3)
+    line = fit_axis(at[:, :2], at[:, 2])
+    if not staggered or len(at) < 2:
+        return line
+    angle = 0.0 if mast_line is None else mast_line.angle
+    through = Axis(line.x, line.y, angle, (False,) * len(at))
+    aside = [through.offset(float(x), float(y)) for x, y, _ in at]
+    middle = (min(aside) + max(aside)) / 2
+    x, y = line.x + middle * math.cos(angle), line.y - middle * math.sin(angle)
+    near = [abs(a - middle) <= w / 4 for a, w in zip(aside, at[:, 2], strict=True)]
+    return Axis(x, y, angle, tuple(bool(n) for n in near))
 
 
 def _density(step: Floats, pattern: Floats, jitter: float) -> Floats:

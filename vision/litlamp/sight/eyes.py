@@ -45,6 +45,18 @@ class Calibration(msgspec.Struct, frozen=True):
     dark_score : the same for a signal of which no head is lit.
     disagree : share of belief spread evenly for each unit of disagreement between the witnesses.
     floor : least probability given to any colour of a lit lamp.
+    witness_colour : share of the leading colour's belief that a fully sure colour witness takes from it.
+    witness_restrictive, witness_other : belief from which that witness is heard for a colour more
+        restrictive than the leading one, and for any other.
+    geometry_weight : weight of the boxes' log-odds for staggered beside the reader's.
+    geometry_jitter, geometry_px : how far a box's middle may be out, head widths and finder px.
+    no_signal : the reader's belief in no signal above which nothing is reported.
+    fewer : share of the reader's belief in fewer heads that falls on a head found without any score.
+    edge_near, edge_near_cut : heads as near to the picture's edge, head widths, have lost one by this belief.
+    edge_top, edge_low, edge_cut : the same at the distance that would still hide a head above, or below.
+    plate_shown : letters read with this belief settle a plate without the reader.
+    plate_blank : share of the belief in an unreadable board that makes each kind unknown.
+    number_shown : belief from which a number plate is said to be seen.
     """
 
     fitted_on: str
@@ -61,6 +73,22 @@ class Calibration(msgspec.Struct, frozen=True):
     dark_score: float = 0.6
     disagree: float = 0.5
     floor: float = 0.001
+    witness_colour: float = 0.5
+    witness_restrictive: float = 0.7
+    witness_other: float = 0.9
+    geometry_weight: float = 1.0
+    geometry_jitter: float = 0.15
+    geometry_px: float = 1.0
+    no_signal: float = 0.5
+    fewer: float = 1.0
+    edge_near: float = 0.3
+    edge_near_cut: float = 0.9
+    edge_top: float = 1.0
+    edge_low: float = 2.0
+    edge_cut: float = 0.3
+    plate_shown: float = 0.5
+    plate_blank: float = 0.5
+    number_shown: float = 0.5
 
 
 class Manifest(msgspec.Struct, frozen=True):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -9,7 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS, MOST_HEADS, Arrangement, Colour, Mount, Plate
+from litlamp.box import Box
 from litlamp.media.frame import Frame
+from litlamp.sight.axis import STRAY, mast_axis, mast_direction, stagger
+from litlamp.sight.colour import lamp_colour
 from litlamp.sight.crop import reader_window
 from litlamp.sight.eyes import Calibration, Eyes, load_eyes, logistic, softmax
 from litlamp.sight.find import HeadFound, find
@@ -20,6 +24,9 @@ from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
 Pixels = NDArray[np.uint8]
 NC = len(COLOURS)
 DARK = COLOURS.index("dark")
+CAUTION: tuple[Colour, ...] = ("red", "yellow", "lunar", "green")
+"""Lit colours, most restrictive first. Common practice, no source: only the rulebook orders indications, and
+this serves nothing but how soon a contradicting witness is heard."""
 _AFTER = 4 + MOST_HEADS * NC
 
 
@@ -78,10 +85,10 @@ def look(frame: Frame, eyes: Eyes | None = None) -> tuple[SignalSeen, ...]:
     signals = []
     for heads, answer in zip(groups, answers, strict=True):
         read = signal_read(answer, eyes.calibration)
-        if read.count[0] > 0.5:
+        if read.count[0] > eyes.calibration.no_signal:
             continue
         own = [p for p in found.plates if belongs(p.box, heads)]
-        signals.append(_signal(heads, read, read_letters(rgb, own, eyes), frame.size, eyes.calibration))
+        signals.append(_signal(rgb, heads, read, read_letters(rgb, own, eyes), eyes.calibration))
     return tuple(sorted(signals, key=lambda s: s.box.x0))
 
 
@@ -95,19 +102,20 @@ def _worth_a_look(heads: Sequence[HeadFound], tuned: Calibration) -> bool:
 
 
 def _signal(
-    heads: Sequence[HeadFound], read: SignalRead, plates: Sequence[PlateSeen], size: tuple[int, int],
-    tuned: Calibration,
-) -> SignalSeen:  # fmt: skip
+    rgb: Pixels, heads: Sequence[HeadFound], read: SignalRead, plates: Sequence[PlateSeen], tuned: Calibration
+) -> SignalSeen:
     n = len(heads)
+    size = rgb.shape[1], rgb.shape[0]
     # The reader's slots can be laid against the heads found only where it counts as many.
     agrees = float(read.count[n] / max(1.0 - read.count[0], 1e-6))
     seen, strange = [], 0.0
     for slot, head in enumerate(heads):
-        colour, apart = pool_colour(softmax(head.colours), read.colours[slot], agrees, tuned)
+        witness = _witness(rgb, head)
+        colour, apart = pool_colour(softmax(head.colours), read.colours[slot], witness, agrees, tuned)
         strange = max(strange, apart)
         lit = colour[DARK] < 0.5
         lamp = LampSeen(head.x, head.y, head.lens) if lit else None
-        seen.append(HeadSeen(head.box, lamp, _named(colour), present=_present(head, n, read)))
+        seen.append(HeadSeen(head.box, lamp, _named(colour), present=_present(head, n, read, tuned)))
     box = seen[0].box
     for part in [h.box for h in seen[1:]] + [
         p.box for p in plates if max(p.letters, key=lambda k: p.letters[k]) != "other"
@@ -115,31 +123,53 @@ def _signal(
         box = box.union(part)
     more = float(read.count[n + 1 :].sum() / max(1.0 - read.count[0], 1e-6))
     mount: dict[Mount, float] = {"mast": 1.0 - read.dwarf, "dwarf": read.dwarf}
-    staggered = read.staggered if n > 1 else 0.0
+    staggered, axis = _stand(rgb, heads, read, tuned)
     arrangement: dict[Arrangement, float] = {"vertical": 1.0 - staggered, "staggered": staggered}
     return SignalSeen(
         box=box.clamp(*size),
         heads=tuple(seen),
         mount=mount,
         arrangement=arrangement,
-        plates=plate_beliefs(plates, read.could_see, read.plates),
+        plates=plate_beliefs(plates, read.could_see, read.plates, tuned),
         plates_seen=tuple(plates),
-        number=number_read(plates),
-        whole=read.whole * (1.0 - more) * (1.0 - _cut(heads, size)),
+        number=number_read(plates, tuned),
+        whole=read.whole * (1.0 - more) * (1.0 - _cut(heads, size, tuned)),
         resolution=_width(heads),
-        axis=_axis(heads),
+        axis=axis,
         strange=strange,
     )
 
 
-def pool_colour(
-    finder: NDArray[np.float64], reader: NDArray[np.float64], agrees: float, tuned: Calibration
-) -> tuple[NDArray[np.float64], float]:
-    """One belief over the colours from the two networks, and how far apart they were (0 to 1).
+def _witness(rgb: Pixels, head: HeadFound) -> NDArray[np.float64]:
+    """What the lamp's own pixels say of its colour, in the order of COLOURS."""
+    told = lamp_colour(rgb, head.x, head.y, head.lens)
+    return np.array([told[name] for name in COLOURS])
 
-    Their log-beliefs are added by weight; the reader's weight falls with its agreement
-    on the number of heads.
-    Where they differ, part of the belief goes to their plain mean, which holds both opinions.
+
+def pool_colour(
+    finder: NDArray[np.float64],
+    reader: NDArray[np.float64],
+    witness: NDArray[np.float64],
+    agrees: float,
+    tuned: Calibration,
+) -> tuple[NDArray[np.float64], float]:
+    """One belief over the colours, and how far apart those asked were (0 to 1).
+
+    Parameters
+    ----------
+    finder, reader : the two networks' beliefs, (5,), in the order of COLOURS.
+    witness : the lamp's pixels' own, for a lamp taken to be lit; all equal where it cannot tell.
+    agrees : the reader's belief in as many heads as were found.
+
+    Notes
+    -----
+    The networks' log-beliefs are added by weight; the reader's weight falls with its agreement on the number
+    of heads. Where they differ, part of the belief goes to their plain mean, which holds both opinions.
+
+    The witness only ever adds doubt. Where it is sure of another colour than the leading one, a share of the
+    leading colour's belief goes to that colour; no other belief changes. For a more restrictive colour it
+    is heard sooner. Its agreement earns nothing: so it can neither dilute sure networks nor talk them into
+    dropping a colour that they held possible.
     """
     weight = tuned.reader_colour * agrees
     log = tuned.finder_colour * np.log(finder + 1e-6) + weight * np.log(reader + 1e-6)
@@ -148,35 +178,79 @@ def pool_colour(
     apart = agrees * 0.5 * float(np.abs(finder - reader).sum())
     share = min(tuned.disagree * apart, 1.0)
     belief = (1 - share) * pooled + share * (finder + agrees * reader) / (1 + agrees)
+    lead, other = int(belief.argmax()), int(witness.argmax())
+    doubt = _doubt(lead, other, float(witness[other]), tuned)
+    moved = min(tuned.witness_colour * doubt, 1.0) * belief[lead]
+    belief[lead] -= moved
+    belief[other] += moved
     belief = belief + tuned.floor
-    return belief / belief.sum(), apart
+    return belief / belief.sum(), max(apart, doubt)
+
+
+def _doubt(lead: int, other: int, sure: float, tuned: Calibration) -> float:
+    """How loudly, 0 to 1, the witness speaks for another colour than the leading one."""
+    if lead == other or DARK in (lead, other):
+        return 0.0  # It cannot see whether a lamp is lit.
+    stricter = CAUTION.index(COLOURS[other]) < CAUTION.index(COLOURS[lead])
+    least = tuned.witness_restrictive if stricter else tuned.witness_other
+    return max(sure - least, 0.0) / max(1.0 - least, 1e-6)
+
+
+def _stand(
+    rgb: Pixels, heads: Sequence[HeadFound], read: SignalRead, tuned: Calibration
+) -> tuple[float, tuple[float, float, float, float] | None]:
+    """Belief in staggered heads, and the mast's line from the top head to the lowest."""
+    if len(heads) < 2:
+        return 0.0, None
+    width = _width(heads)
+    at = [(*h.box.centre, h.box.width) for h in heads]
+    around = heads[0].box
+    for head in heads[1:]:
+        around = around.union(head.box)
+    # The mast shows best just below the heads.
+    around = Box(around.x0, around.y0, around.x1, around.y1 + 2 * width)
+    mast = mast_direction(rgb, around)
+    blur = tuned.geometry_px / max(width * min(h.scale for h in heads), 1e-6)
+    boxes = stagger(at, mast, float(np.hypot(tuned.geometry_jitter, blur)))["staggered"]
+    staggered = pool_arrangement(read.staggered, boxes, tuned)
+    axis = mast_axis(at, staggered > 0.5, mast)
+    return staggered, (*axis.foot(*at[0][:2]), *axis.foot(*at[-1][:2]))
+
+
+def pool_arrangement(reader: float, boxes: float, tuned: Calibration) -> float:
+    """Belief in staggered heads from the reader's and that of the boxes, as the sum of their log-odds.
+
+    Neither may be surer than the boxes can ever be (axis.STRAY), so that two sure and opposite answers leave
+    both arrangements open.
+    """
+    odds = sum(w * _log_odds(p) for w, p in ((1.0, reader), (tuned.geometry_weight, boxes)))
+    return logistic(odds)
+
+
+def _log_odds(p: float) -> float:
+    p = min(max(p, STRAY), 1.0 - STRAY)
+    return math.log(p / (1.0 - p))
 
 
 def _named(colour: NDArray[np.float64]) -> Mapping[Colour, float]:
     return {name: float(p) for name, p in zip(COLOURS, colour, strict=True)}
 
 
-def _present(head: HeadFound, n: int, read: SignalRead) -> float:
+def _present(head: HeadFound, n: int, read: SignalRead, tuned: Calibration) -> float:
     if n == 1:
         return 1.0
     fewer = float(read.count[1:n].sum() / max(1.0 - read.count[0], 1e-6))
     # The reader thinks there are fewer heads: the faintest found ones are doubted first.
-    return 1.0 - fewer * (1.0 - head.score)
+    return 1.0 - min(tuned.fewer * fewer, 1.0) * (1.0 - head.score)
 
 
-def _cut(heads: Sequence[HeadFound], size: tuple[int, int]) -> float:
+def _cut(heads: Sequence[HeadFound], size: tuple[int, int], tuned: Calibration) -> float:
     """Belief that a head was cut off, from nothing but how near the picture's edge the outer heads stand."""
     if len(heads) == MOST_HEADS:
         return 0.0
     width = _width(heads)
     top = min(h.box.y0 for h in heads) / width
     low = (size[1] - max(h.box.y1 for h in heads)) / width
-    if min(top, low) < 0.3:
-        return 0.9
-    return 0.3 if low < 2.0 or top < 1.0 else 0.0
-
-
-def _axis(heads: Sequence[HeadFound]) -> tuple[float, float, float, float] | None:
-    if len(heads) < 2:
-        return None
-    return heads[0].x, heads[0].y, heads[-1].x, heads[-1].y
+    if min(top, low) < tuned.edge_near:
+        return tuned.edge_near_cut
+    return tuned.edge_cut if low < tuned.edge_low or top < tuned.edge_top else 0.0

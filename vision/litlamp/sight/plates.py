@@ -11,7 +11,7 @@ from litlamp.aspects.aspect import PLATES, Plate
 from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box
 from litlamp.sight.crop import LETTERS, plate_window
-from litlamp.sight.eyes import Eyes, softmax
+from litlamp.sight.eyes import Calibration, Eyes, softmax
 from litlamp.sight.find import HeadFound, PlateFound
 from litlamp.sight.seen import PlateSeen
 
@@ -45,7 +45,7 @@ def belongs(plate: Box, heads: Sequence[HeadFound]) -> bool:
 
 
 def plate_beliefs(
-    seen: Sequence[PlateSeen], could_see: float, reader: Mapping[Plate, float]
+    seen: Sequence[PlateSeen], could_see: float, reader: Mapping[Plate, float], tuned: Calibration
 ) -> Mapping[Plate, PlateBelief]:
     """What is believed of each kind of plate.
 
@@ -62,12 +62,12 @@ def plate_beliefs(
     beliefs: dict[Plate, PlateBelief] = {}
     for kind in PLATES:
         shown = max((p.letters[kind] for p in seen), default=0.0)
-        present = max(shown, could_see * reader[kind]) if shown < 0.5 else shown
-        unknown = (1.0 - present) * max(1.0 - could_see, 0.5 * blank if seen else 0.0)
+        present = max(shown, could_see * reader[kind]) if shown < tuned.plate_shown else shown
+        unknown = (1.0 - present) * max(1.0 - could_see, tuned.plate_blank * blank)
         beliefs[kind] = PlateBelief(present, max(1.0 - present - unknown, 0.0), unknown)
     return beliefs
 
 
-def number_read(seen: Sequence[PlateSeen]) -> str | None:
+def number_read(seen: Sequence[PlateSeen], tuned: Calibration) -> str | None:
     """The number plate: "?" where one is seen (digits are not read yet); None if unknown."""
-    return "?" if any(p.letters["number"] > 0.5 for p in seen) else None
+    return "?" if any(p.letters["number"] > tuned.number_shown for p in seen) else None
