@@ -340,6 +340,52 @@ def _check(path: Path) -> None:
 
 
 @commands.command(epilog=_FOOT)
+@click.argument("truth", metavar="TRUTH")
+@click.argument("readings", metavar="READINGS")
+@click.option("--json", "as_json", is_flag=True, help="The whole score as one JSON object.")
+@click.option(
+    "--page", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the score as a picture too."
+)
+@click.option("--rulebook", metavar="NAME|FILE", help="The book of the readings, if it is your own.")
+def score(truth: str, readings: str, as_json: bool, page: Path | None, rulebook: str | None) -> None:
+    """Score READINGS, as "read --json" prints them, against a file of TRUTH; "-" is standard input.
+
+    Both are JSON Lines. Sources are matched by their path, else by as much of its end as agrees.
+    """
+    if page is not None and page.suffix.lower() != ".png":
+        raise Fault(f"{page}: the page is a .png")
+    from litlamp.collection.readings_file import load_readings
+    from litlamp.collection.score import score as scored
+    from litlamp.collection.truth_file import LinesError, load_truth
+
+    try:
+        known, read = load_truth(truth), load_readings(readings)
+        made_by = read[0].rulebook
+        book = _book(rulebook or made_by.name, made_by.edition)
+        if book.name != made_by.name:
+            raise Fault(f"the readings follow {made_by.name} {made_by.edition}, not {book.label}")
+        result = scored(known, read, book)
+    except LinesError as error:
+        raise Fault(str(error)) from error
+    if page is not None:
+        from litlamp.collection.score_page import score_page
+        from litlamp.report.picture import PictureError, save_picture
+
+        try:
+            save_picture(score_page(result, truth, readings), page)
+        except PictureError as error:
+            raise Fault(str(error)) from error
+    if as_json:
+        import msgspec
+
+        click.echo(msgspec.json.encode(result))
+    else:
+        from litlamp.collection.score_text import score_text
+
+        click.echo(score_text(result, truth, readings))
+
+
+@commands.command(epilog=_FOOT)
 @click.pass_context
 def selfcheck(ctx: click.Context) -> None:
     """Prove this installation without a network: weights, rulebook, a reading of each packaged sample."""

@@ -1,0 +1,1 @@
+"""Many sources to many readings, and how good those are: scoring, and the rendered exam."""
