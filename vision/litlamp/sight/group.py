@@ -20,10 +20,11 @@ def group(heads: Sequence[HeadFound]) -> list[tuple[HeadFound, ...]]:
     signals = []
     while left:
         signal = [left.pop(0)]
-        for other in list(left):
-            if len(signal) < MOST_HEADS and all(_together(other, h) for h in signal):
-                signal.append(other)
-                left.remove(other)
+        others = []
+        for other in left:
+            joins = len(signal) < MOST_HEADS and all(_together(other, h) for h in signal)
+            (signal if joins else others).append(other)
+        left = others
         signals.append(tuple(sorted(signal, key=lambda h: h.y)))
     return signals
 

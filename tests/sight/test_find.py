@@ -1,0 +1,196 @@
+"""The finder's answers undone into the picture, once each, at every size."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from litlamp.aspects.aspect import COLOURS
+from litlamp.box import Box
+from litlamp.sight import find as f
+from litlamp.sight.crop import STRIDE, Window
+from litlamp.sight.scan import Spot
+
+LEAST = 0.25
+N = 20
+
+
+def answered(window: Window, x: float, y: float, box: Box, lens: float, colour: str, vote, cells: int = 40):
+    """The finder's maps for one head of the picture, as its training targets have them, or None off the
+    grid."""
+    maps = np.zeros((N, cells, cells), np.float32)
+    u, v = (x - window.x0) * window.scale, (y - window.y0) * window.scale
+    ix, iy = int(u // STRIDE), int(v // STRIDE)
+    if not (0 <= ix < cells and 0 <= iy < cells):
+        return None
+    at = maps[:, iy, ix]
+    at[f.HEAD], at[f.DX], at[f.DY] = 0.8, u / STRIDE - ix, v / STRIDE - iy
+    sides = (x - box.x0, y - box.y0, box.x1 - x, box.y1 - y)
+    at[f.LEFT : f.BOTTOM + 1] = np.log(np.array(sides) * window.scale / 8)
+    at[f.LENS] = np.log(lens * window.scale / 4)
+    at[f.COLOUR] = np.array(COLOURS) == colour
+    width = box.width
+    at[f.VOTE_X], at[f.VOTE_Y] = (vote[0] - x) / width / 4, (vote[1] - y) / width / 4
+    return maps
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    x0=st.floats(-300, 3000), y0=st.floats(-300, 3000),
+    scale=st.sampled_from([1 / 32, 1 / 8, 0.21, 1 / 2, 1.0]),
+    u=st.floats(1, 159), v=st.floats(1, 159),
+    sides=st.tuples(*[st.floats(2, 60)] * 4), lens=st.floats(2, 40),
+    colour=st.sampled_from(COLOURS), vote=st.tuples(st.floats(-80, 80), st.floats(-80, 80)),
+)  # fmt: skip
+def test_a_head_comes_back_from_any_window(x0, y0, scale, u, v, sides, lens, colour, vote):
+    window = Window(np.zeros((160, 160, 3), np.uint8), x0, y0, scale)
+    x, y = window.to_picture(u, v)
+    left, top, right, bottom = (s / scale for s in sides)
+    box = Box(x - left, y - top, x + right, y + bottom)
+    goal = (x + vote[0] / scale, y + vote[1] / scale)
+    maps = answered(window, x, y, box, lens / scale, colour, goal)
+    (head,) = f.read_heads(maps, window, LEAST)
+    near = 0.02 / scale
+    assert (head.x, head.y) == pytest.approx((x, y), abs=near)
+    assert head.box.as_list() == pytest.approx(box.as_list(), abs=5 * near + 0.1)
+    assert head.lens == pytest.approx(lens / scale, rel=1e-3)
+    assert head.vote == pytest.approx(goal, abs=5 * near)
+    assert COLOURS[int(head.colours.argmax())] == colour
+    assert head.score == pytest.approx(0.8)
+    assert head.scale == scale
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    x0=st.floats(-300, 3000), scale=st.sampled_from([1 / 8, 0.21, 1.0]), u=st.floats(1, 159),
+    v=st.floats(1, 159), w=st.floats(3, 80), h=st.floats(3, 80),
+)  # fmt: skip
+def test_a_plate_comes_back_from_any_window(x0, scale, u, v, w, h):
+    window = Window(np.zeros((160, 160, 3), np.uint8), x0, -7.0, scale)
+    maps = np.zeros((N, 40, 40), np.float32)
+    at = maps[:, int(v // STRIDE), int(u // STRIDE)]
+    at[f.PLATE], at[f.PLATE_DX], at[f.PLATE_DY] = 0.7, u / STRIDE % 1, v / STRIDE % 1
+    at[f.PLATE_W], at[f.PLATE_H] = np.log(w / 8), np.log(h / 8)
+    (plate,) = f.read_plates(maps, window, LEAST)
+    assert plate.box.centre == pytest.approx(window.to_picture(u, v), abs=0.02 / scale)
+    assert (plate.box.width, plate.box.height) == pytest.approx((w / scale, h / scale), rel=1e-3)
+
+
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 10**6), spread=st.floats(0, 1e6))
+def test_any_answer_at_all_gives_finite_boxes_in_order(seed, spread):
+    maps = np.random.default_rng(seed).normal(0, spread, (N, 12, 12)).astype(np.float32)
+    window = Window(np.zeros((48, 48, 3), np.uint8), 5.0, -5.0, 0.125)
+    for found in (*f.read_heads(maps, window, LEAST), *f.read_plates(maps, window, LEAST)):
+        assert np.isfinite(found.box.as_list()).all()
+        assert found.box.width > 0
+        assert found.box.height > 0
+
+
+def test_only_peaks_that_are_bright_enough_are_heads():
+    maps = np.zeros((N, 12, 12), np.float32)
+    maps[f.HEAD, 5, 5:8] = 0.5, 0.9, 0.5
+    maps[f.HEAD, 2, 2] = LEAST - 0.01
+    window = Window(np.zeros((48, 48, 3), np.uint8), 0.0, 0.0, 1.0)
+    assert [h.score for h in f.read_heads(maps, window, LEAST)] == [pytest.approx(0.9)]
+
+
+@settings(max_examples=25, deadline=None)
+@given(data=st.data())
+def test_lamps_of_a_picture_are_found_where_they_are_and_once(data, lamp, paint, eyes_for):
+    """Whole picture and windows both show them: the same lamp seen twice is still one head."""
+    wide, high = data.draw(st.sampled_from([(900, 640), (640, 480), (2000, 1500), (410, 890)]))
+    places = data.draw(st.lists(st.tuples(st.floats(0.1, 0.9), st.floats(0.1, 0.9)), min_size=1, max_size=4))
+    lamps = []
+    for px, py in places:
+        d = data.draw(st.floats(9, 40))
+        one = lamp(px * wide, py * high, d, data.draw(st.sampled_from(["red", "yellow", "green"])))
+        if all(np.hypot(one.x - o.x, one.y - o.y) > 4 * (one.d + o.d) for o in lamps):
+            lamps.append(one)
+    found = f.find(paint((wide, high), lamps), eyes_for())
+    assert len(found.heads) == len(lamps)
+    for one in lamps:
+        head = min(found.heads, key=lambda h: np.hypot(h.x - one.x, h.y - one.y))
+        assert np.hypot(head.x - one.x, head.y - one.y) < 1.0
+        assert head.lens == pytest.approx(one.d, rel=0.25)
+        assert COLOURS[int(head.colours.argmax())] == one.colour
+        assert head.box.iou(Box(one.x - 1.25 * one.d, one.y - 1.5 * one.d,
+                                one.x + 1.25 * one.d, one.y + 1.5 * one.d)) > 0.55  # fmt: skip
+
+
+def test_far_lamps_are_seen_only_through_windows_at_full_size(lamp, paint, eyes_for, finder):
+    far = [lamp(1203.5, 803.25, 5, "red"), lamp(3100, 2050, 6, "green")]
+    found = f.find(paint((4000, 3000), far), eyes_for(finder))
+    assert finder.asked[0] == (1, 480, 640, 3)
+    assert finder.asked[1][1:] == (f.WINDOW, f.WINDOW, 3)
+    assert {round(h.scale, 3) for h in found.heads} == {1.0}
+    assert sorted(h.x for h in found.heads) == pytest.approx([1203.5, 3100], abs=0.6)
+
+
+def test_plates_are_found_once_and_are_no_heads(lamp, paint, eyes_for):
+    rgb = paint((640, 480), [lamp(300, 100, 16)], [(300, 200, 24)])
+    found = f.find(rgb, eyes_for())
+    (plate,) = found.plates
+    assert plate.box.iou(Box(288, 188, 312, 212)) > 0.8
+    assert len(found.heads) == 1
+
+
+def test_better_seen_of_two_answers_is_kept_and_neighbours_stay():
+    def head(x, score, width=20.0):
+        box = Box(x - width / 2, 90, x + width / 2, 110)
+        return f.HeadFound(x, 100.0, box, 8.0, np.zeros(5, np.float32), (x, 100.0), score, 1.0)
+
+    kept = f._distinct_heads([head(100, 0.5), head(104, 0.9), head(130, 0.3), head(98, 0.4, 60.0)])
+    assert [(h.x, h.score) for h in kept] == [(104, 0.9), (130, 0.3)]
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (1, 7000), (7000, 1), (3, 3), (480, 640), (33, 1000)])
+@pytest.mark.parametrize("value", [0, 110])
+def test_pictures_with_nothing_in_them_give_nothing(shape, value, eyes_for):
+    found = f.find(np.full((*shape, 3), value, np.uint8), eyes_for())
+    assert found.heads == ()
+    assert found.plates == ()
+
+
+def test_a_huge_picture_is_looked_at_through_few_small_windows(lamp, paint, eyes_for, finder):
+    rng = np.random.default_rng(2)
+    lamps = [lamp(*rng.uniform((50, 50), (7950, 5950)), 6) for _ in range(60)]
+    f.find(paint((8000, 6000), lamps), eyes_for(finder))
+    assert finder.asked[0] == (1, 480, 640, 3)
+    assert sum(s[0] for s in finder.asked[1:]) <= f.MOST_WINDOWS
+    assert {s[1:] for s in finder.asked[1:]} == {(f.WINDOW, f.WINDOW, 3)}
+    assert max(s[0] for s in finder.asked) <= 8
+
+
+def spot(x: float, y: float, diameter: float) -> Spot:
+    return Spot(x, y, diameter, 1.0, 1.0)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    spots=st.lists(
+        st.builds(spot, st.floats(0, 3000), st.floats(0, 2000), st.floats(0.5, 300)), max_size=40
+    ),
+    whole=st.floats(0.05, 1.0),
+)  # fmt: skip
+def test_each_spot_is_well_inside_a_window_of_a_fit_scale_or_in_the_whole(spots, whole):
+    rgb = np.zeros((2000, 3000, 3), np.uint8)
+    windows = f.spot_windows(rgb, spots, whole)
+    assert len(windows) <= f.MOST_WINDOWS
+    for window in windows:
+        assert window.scale > whole
+        assert window.pixels.shape == (f.WINDOW, f.WINDOW, 3)
+    if len(windows) == f.MOST_WINDOWS:
+        return
+    for s in spots:
+        wanted = np.clip(f.WANTED_LENS / max(s.diameter, 1.0), 1 / 32, 1.0)
+        if wanted / 2**0.5 <= whole * 1.0001:
+            continue
+        held = [
+            w for w in windows
+            if abs(np.log2(w.scale / wanted)) <= 0.501
+            and max(abs((s.x - w.x0) * w.scale - 80), abs((s.y - w.y0) * w.scale - 80)) <= 0.3 * 160 + 1
+        ]  # fmt: skip
+        assert held
