@@ -63,5 +63,6 @@ def _lamp(head: HeadTruth) -> dict[str, Any]:
         "centre": [round(v, 1) for v in head.centre],
         "diameter_px": round(head.diameter, 1),
         "lit": head.lit,
+        "kind": head.kind,
         "visible": round(head.visible, 3),
     }
