@@ -1,8 +1,12 @@
-"""Colour profiles made on the spot, from published primaries."""
+"""Colour profiles and clips made on the spot."""
 
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable, Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -62,3 +66,53 @@ def plain_srgb() -> bytes:
 def adobe_like() -> bytes:
     """The primaries and the 2.2 curve of the Adobe RGB (1998) colour image encoding."""
     return _matrix_profile("a print space", "Adobe RGB (1998)")
+
+
+@pytest.fixture(scope="session")
+def write_clip() -> Callable[..., Path]:
+    """`write_clip(path, frames, codec=...)`: frames are lists of planes in the codes of `pix_fmt`."""
+    av = pytest.importorskip("av")
+
+    def write(
+        path: Path,
+        frames: Sequence[Sequence[np.ndarray]],
+        *,
+        codec: str = "libx264",
+        pix_fmt: str = "yuv420p",
+        pts: Sequence[int] | None = None,
+        time_base: Fraction = Fraction(1, 25),
+        matrix: int = 2,
+        full: bool = False,
+        curve: int = 2,
+        primaries: int = 2,
+        rotation: int | None = None,
+        options: dict[str, str] | None = None,
+        format: str | None = None,
+    ) -> Path:
+        # No encoder of the tests may lose or invent anything unless it is told to.
+        lossless = {"libx264": {"qp": "0"}, "libx265": {"x265-params": "lossless=1:log-level=none"}}
+        with av.open(str(path), "w", format=format) as container:
+            stream: Any = container.add_stream(codec, rate=25, options=options or lossless.get(codec, {}))
+            stream.height, stream.width = frames[0][0].shape[:2]
+            stream.pix_fmt = pix_fmt
+            stream.time_base = stream.codec_context.time_base = time_base
+            stream.codec_context.thread_count = 1
+            context = stream.codec_context
+            context.colorspace, context.color_range = matrix, 2 if full else 1
+            context.color_trc, context.color_primaries = curve, primaries
+            if rotation is not None:
+                stream.set_display_rotation(rotation)
+            for index, planes in enumerate(frames):
+                picture = av.VideoFrame(stream.width, stream.height, pix_fmt)
+                for plane, codes in zip(picture.planes, planes, strict=True):
+                    rows = np.frombuffer(plane, codes.dtype).reshape(plane.height, -1)
+                    rows[:, : plane.width] = codes
+                picture.pts = index if pts is None else pts[index]
+                picture.time_base = time_base
+                picture.colorspace, picture.color_range = matrix, 2 if full else 1
+                picture.color_trc, picture.color_primaries = curve, primaries
+                container.mux(stream.encode(picture))
+            container.mux(stream.encode())
+        return path
+
+    return write
