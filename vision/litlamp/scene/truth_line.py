@@ -63,6 +63,6 @@ def _lamp(head: HeadTruth) -> dict[str, Any]:
         "centre": [round(v, 1) for v in head.centre],
         "diameter_px": round(head.diameter, 1),
         "lit": head.lit,
-        "kind": head.kind,
+        "kind": str(head.kind),  # drawn by numpy, whose strings JSON writers refuse
         "visible": round(head.visible, 3),
     }
