@@ -66,7 +66,7 @@ def _blobs(pixels: np.ndarray) -> list[tuple[float, float, float, str]]:
         colour = np.average(pixels[part][:, :3], axis=0, weights=weight**4)
         names = {**PAINT, "board": BOARD}
         name = min(names, key=lambda k: float(np.abs(colour - names[k]).sum()))
-        area = float(light[part].sum() / light[part].max())
+        area = float(light[part].sum())
         d = 2 * np.sqrt(area / np.pi) if name != "board" else np.sqrt(area)
         if d < 2:
             continue  # The finder is taught no smaller lamps either.
