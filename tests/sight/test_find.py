@@ -137,6 +137,15 @@ def test_plates_are_found_once_and_are_no_heads(lamp, paint, eyes_for):
     assert len(found.heads) == 1
 
 
+def test_boxes_that_overlap_are_one_head_though_their_points_lie_apart():
+    """A dark head's point and that of its lit lamp: the same housing."""
+
+    def head(y: float, score: float) -> f.HeadFound:
+        return f.HeadFound(50.0, y, Box(40, 60, 60, 120), 8.0, np.zeros(5, np.float32), (50.0, y), score, 1.0)
+
+    assert [h.y for h in f._distinct_heads([head(70, 0.6), head(110, 0.9)])] == [110]
+
+
 def test_better_seen_of_two_answers_is_kept_and_neighbours_stay():
     def head(x, score, width=20.0):
         box = Box(x - width / 2, 90, x + width / 2, 110)

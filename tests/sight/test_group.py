@@ -102,6 +102,11 @@ def test_masts_side_by_side_stay_apart(n, m, apart):
     assert sorted(len(s) for s in signals) == sorted((n, m))
 
 
+def test_heads_too_far_down_stay_apart_though_their_votes_meet():
+    for gap, sizes in ((7.9, [2]), (8.1, [1, 1])):
+        assert sorted(len(s) for s in group(mast(100, 100, 2, gap=gap))) == sizes
+
+
 def test_a_far_mast_behind_a_near_one_is_another_signal():
     signals = group([*mast(100, 100, 2, 40), head(102, 260, 15, (102, 260))])
     assert sorted(len(s) for s in signals) == [1, 2]

@@ -129,6 +129,12 @@ def test_a_more_restrictive_colour_is_heard_at_least_as_soon(p, a, b):
     assert upward[strict] >= downward[loose] - 1e-9
 
 
+def test_a_less_restrictive_colour_needs_a_surer_witness():
+    between = (TUNED.witness_restrictive + TUNED.witness_other) / 2
+    assert pool_colour(sure(GREEN), sure(GREEN), sure(RED, between), 1.0, TUNED)[0][RED] > 0.05
+    assert pool_colour(sure(RED), sure(RED), sure(GREEN, between), 1.0, TUNED)[0][GREEN] < 0.01
+
+
 @given(w=beliefs())
 def test_the_witness_has_no_say_in_dark(w):
     belief, _ = pool_colour(sure(DARK), sure(DARK), w, 1.0, TUNED)

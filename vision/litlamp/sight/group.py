@@ -20,7 +20,7 @@ def group(heads: Sequence[HeadFound]) -> list[tuple[HeadFound, ...]]:
     signals = []
     while left:
         signal = [left.pop(0)]
-        others = []
+        others: list[HeadFound] = []
         for other in left:
             joins = len(signal) < MOST_HEADS and all(_together(other, h) for h in signal)
             (signal if joins else others).append(other)
