@@ -1,6 +1,6 @@
 """What the door for clips costs beside decoding alone.
 
-`python tests/bench/decode_cost.py` writes a clip of H.264 into a temporary folder and reads it in turn by PyAV
+`python tests/bench/decode_cost.py` writes a clip of H.264 to a temporary folder and reads it in turn by PyAV
 alone (demux, decode, nothing looked at) and by `open_clip` with the luma plane of every frame as a view; the
 same cores, the same run, alternating, so that a slower moment of the machine falls on both.
 """

@@ -22,7 +22,7 @@ MATRICES = [
 
 
 def turned_by_arithmetic(stored: np.ndarray, matrix: np.ndarray) -> np.ndarray:
-    """ISO/IEC 14496-12, 6.2.2: (x, y) goes to (a x + c y + tx, b x + d y + ty); here shifted to begin at 0."""
+    """ISO/IEC 14496-12, 6.2.2: (x, y) goes to (a x + c y, b x + d y), here moved to begin at 0."""
     a, b, _, c, d = (int(np.sign(v)) for v in matrix[:5])
     height, width = stored.shape
     ys, xs = np.mgrid[0:height, 0:width]
