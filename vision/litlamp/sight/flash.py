@@ -1,0 +1,402 @@
+"""Flashing told from steady: one lamp's brightness over time, weighed under every way it may have come about.
+
+Two families of explanations are compared by their evidence (likelihood averaged over all their free values,
+so that a supple explanation pays for its suppleness):
+
+flashing
+    lit and dark in turn at a rate and lit share of signals, edges sharp (LED) or drawn out (a filament).
+not flashing
+    lit, or dark, or changing between them a few times without rhythm (a change of aspect, a wire, an engine
+    that passes); with any share of frames in which an LED lamp is caught dark; or dark in a rhythm that no
+    signal has (the beat of an LED lamp's ripple with the shutter).
+
+A beat may also fall among the rates of signals. Its edges then are drawn out alike on both sides, which
+neither an LED nor a filament does; where they cannot be told, or where the ripple of mains-fed lamps would
+look just so at the times of these very frames, the answer is "cannot tell".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+SHORTEST = 1.5  # s; only from here does every flash of 0.5 Hz and more show a change
+FEWEST_FRAMES = 15
+LONGEST_STEP = 0.11  # s between frames; a flash of 1.5 Hz is lit for as little as 0.2 s
+LONGEST = 12.0  # s; of a longer series the end counts: it shows what is displayed now
+
+# Rates and shares looked for: those of signals (0.5 to 1.5 Hz, 0.3 to 0.7 lit) and a little more each way.
+_SLOWEST, _FASTEST = 0.45, 1.65  # Hz
+_SHARES = np.linspace(0.26, 0.74, 13)
+_ALL_SHARES = np.linspace(0.08, 0.92, 15)
+
+_PRIOR = 0.2  # of a lit lamp that it flashes; common practice, no source
+_SURE = 0.98  # below, and above 1 - _SURE, the answer is "cannot tell"
+
+_BAD = 0.1  # share of frames that show anything at all (wires, tracking, codec)
+_MOST = 1.3  # brightness such a frame may have, in terms of the lit lamp
+_OFF = 0.16  # an "off" brighter than this, in terms of the lit lamp, is a dim lamp, not a dark one
+_BINS = 48  # of a period
+_FINE_BINS = 192
+
+# Light of a filament as it warms and cools: 1 - exp(-t / rise), exp(-t / fall), in s; from memory.
+_RISES = (0.03, 0.06, 0.1, 0.15)
+_FALLS = (0.03, 0.05, 0.08, 0.13)
+
+_MAINS_RIPPLE = (100.0, 120.0)  # Hz; twice the mains
+_MAINS_DRIFT = 0.002  # of it; common practice, no source
+_BEAT_PRIOR = (
+    0.05  # of beats among lamps that come and go at the rates of signals; common practice, no source
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LampSeries:
+    """One lamp over time.
+
+    Attributes
+    ----------
+    times : float, shape (N,), seconds.
+    brightness : float, shape (N,), linear light of the lamp above its surroundings, any unit; about 0 where
+        it is dark. (Codes of a picture are no linear light: undo their curve first.)
+    seen : bool, shape (N,); False where the lamp is hidden, out of the picture, or the frame damaged.
+    common : float, shape (N,), what the whole frame's brightness is multiplied by (auto-exposure), or None.
+    times_fault : why the times cannot be trusted, or None.
+    """
+
+    times: Floats
+    brightness: Floats
+    seen: NDArray[np.bool_]
+    common: Floats | None = None
+    times_fault: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Flash:
+    """Whether a lamp flashes.
+
+    Attributes
+    ----------
+    flashing : probability, or None where it cannot be told; `reason` then says why.
+    per_minute, per_minute_error : rate of a flash and its standard error; None unless flashing is likelier.
+    lit_share : share of the period that it is lit; None likewise.
+    log_ratio : natural logarithm of the likelihood ratio, flashing against not; 0 where it was not computed.
+    """
+
+    flashing: float | None
+    reason: str | None = None
+    per_minute: float | None = None
+    per_minute_error: float | None = None
+    lit_share: float | None = None
+    log_ratio: float = 0.0
+
+
+def flash(series: LampSeries) -> Flash:
+    """Weigh a lamp's series.
+
+    Raises
+    ------
+    ValueError
+        The arrays are not of one length.
+    """
+    times, light = np.asarray(series.times, float), np.asarray(series.brightness, float)
+    seen = np.asarray(series.seen, bool)
+    common = np.ones_like(times) if series.common is None else np.asarray(series.common, float)
+    if not times.ndim == 1 or not times.shape == light.shape == seen.shape == common.shape:
+        raise ValueError("times, brightness, seen and common are of one length")
+    if series.times_fault is not None:
+        return Flash(None, series.times_fault)
+    if not np.isfinite(times).all() or (np.diff(times) <= 0).any():
+        return Flash(None, "the times do not increase")
+    good = seen & np.isfinite(light) & np.isfinite(common) & (common > 0)
+    times, light = times[good], (light / np.where(good, common, 1.0))[good]
+    if times.size:
+        late = times >= times[-1] - LONGEST
+        times, light = times[late], light[late]
+    unfit = _unfit(times)
+    if unfit is not None:
+        return Flash(None, unfit)
+    seen_as = _normalised(times, light)
+    if seen_as is None:
+        return Flash(0.0, None, log_ratio=-np.inf)
+    return _weighed(times, seen_as)
+
+
+def _unfit(times: Floats) -> str | None:
+    if times.size < 2:
+        return "the lamp was seen in too few frames"
+    steps = np.diff(times)
+    # Time under observation: a gap shows nothing of what the lamp did in it.
+    watched = float(steps[steps <= 3 * LONGEST_STEP].sum())
+    if watched < SHORTEST:
+        return f"the lamp was seen for {watched:.1f} s; a flash takes {SHORTEST} s to tell"
+    if times.size < FEWEST_FRAMES or float(np.median(steps)) > LONGEST_STEP:
+        return "the lamp was seen in too few frames"
+    return None
+
+
+def _normalised(times: Floats, light: Floats) -> Floats | None:
+    """Brightness with 1 for the lit lamp, which may grow as it comes nearer; None if it is never lit."""
+    # The lit level about each moment: the upper part of what is seen within the longest period.
+    reach = 1.15
+    first = np.searchsorted(times, times - reach)
+    last = np.searchsorted(times, times + reach, side="right")
+    level = np.array([np.quantile(light[i:j], 0.85) for i, j in zip(first, last, strict=True)])
+    whole = float(np.quantile(light, 0.9))
+    if whole <= 0:
+        return None
+    # Where the lamp is dark for longer than that, the level of the nearest stretch where it was lit.
+    lit = level > 0.3 * whole
+    level = np.interp(times, times[lit], level[lit]) if lit.any() else np.full_like(times, whole)
+    return np.asarray(light / level)
+
+
+class _Chances(NamedTuple):
+    """Log-likelihood of each frame if the lamp is lit, dark, or between."""
+
+    lit: Floats
+    dark: Floats
+    between: Floats
+
+
+def _spread(values: Floats, least: float, most: float) -> float:
+    if values.size < 4:
+        return most
+    return float(np.clip(1.48 * np.median(np.abs(values - np.median(values))), least, most))
+
+
+def _normal(x: Floats, mean: float | Floats, spread: float) -> Floats:
+    return np.asarray(np.exp(-0.5 * ((x - mean) / spread) ** 2) / (spread * np.sqrt(2 * np.pi)))
+
+
+def _chances(x: Floats, bad_dark: float = 0.0, dims: float = 0.0) -> _Chances:
+    """`bad_dark`: share of frames that show a lit lamp dark; `dims`: share that show it at any brightness."""
+    bad = _BAD
+    lit_spread = _spread(x[x > 0.6], 0.03, 0.2)
+    low = x[x < 2 * _OFF]
+    off = float(np.clip(np.median(low), 0.0, _OFF)) if low.size else 0.0
+    dark_spread = _spread(low, 0.02, 0.08)
+    anything = np.full_like(x, 1 / _MOST)
+    dark = _normal(x, off, dark_spread)
+    lit = _normal(x, 1.0, lit_spread)
+    dimmed = np.where(x > _OFF, 1 / (_MOST - _OFF), 0.0)
+    return _Chances(
+        np.log((1 - bad - bad_dark - dims) * lit + bad * anything + bad_dark * dark + dims * dimmed),
+        np.log((1 - bad) * dark + bad * anything),
+        np.log(anything),
+    )
+
+
+def _weighed(times: Floats, x: Floats) -> Flash:
+    chances = _chances(x)
+    span = float(times[-1] - times[0])
+    step = float(np.median(np.diff(times)))
+    widths = ((step, step), (0.12, 0.12), (0.24, 0.2))
+    rates = np.arange(_SLOWEST, _FASTEST, 1 / (6 * span))
+    coarse = _folded(times, chances, rates, _SHARES, widths, _BINS)
+    # Around the best once more, as finely as frames can tell: a sharp edge one bin late costs many nats.
+    peak = np.unravel_index(np.argmax(coarse), coarse.shape)
+    fine_rates = rates[peak[0]] + np.linspace(-1, 1, 33) / (6 * span)
+    fine_shares = _SHARES[peak[1]] + np.linspace(-0.06, 0.06, 13)
+    fine = _folded(times, chances, fine_rates, fine_shares, widths, _FINE_BINS)
+    # The part of all flashes that the finer grid stands for.
+    part = 33 / 32 * 2 / (6 * span) / (_FASTEST - _SLOWEST) * 13 * 0.01 / (_SHARES[-1] - _SHARES[0])
+    for_flash = max(_mean_of_logs(coarse), _mean_of_logs(fine) + float(np.log(min(part, 1.0))))
+
+    against = [_unrhythmic(times, x)]
+    fast = np.arange(_FASTEST + 1 / (6 * span), 0.5 / step, 1 / (6 * span))
+    if fast.size:
+        beats = _folded(times, chances, fast, _ALL_SHARES, ((0.0, 0.0),), _BINS)
+        against.append(_mean_of_logs(beats) - float(np.log(4)))
+    ratio = for_flash - float(np.logaddexp.reduce(against))
+    flashing = _logistic(ratio + np.log(_PRIOR / (1 - _PRIOR)))
+    if flashing <= 1 - _SURE:
+        return Flash(flashing, None, log_ratio=ratio)
+    if flashing < _SURE:
+        return Flash(None, "too little was seen to tell a flash from a change", log_ratio=ratio)
+    weights = np.exp(fine - fine.max())
+    by_rate, by_share = weights.sum(axis=(1, 2, 3)), weights.sum(axis=(0, 2, 3))
+    rate = float(np.average(fine_rates, weights=by_rate))
+    # The posterior's own width, and what the spacing of frames leaves open.
+    error = float(np.sqrt(np.average((fine_rates - rate) ** 2, weights=by_rate) + (step / span / 6) ** 2))
+    share = float(np.average(fine_shares, weights=by_share))
+    doubt = _doubt(times, x, rate, share, step)
+    if doubt is not None:
+        return Flash(None, doubt, log_ratio=ratio)
+    return Flash(flashing, None, 60 * rate, 60 * error, share, ratio)
+
+
+def _folded(
+    times: Floats,
+    chances: _Chances,
+    rates: Floats,
+    shares: Floats,
+    widths: tuple[tuple[float, float], ...],
+    count: int,
+) -> Floats:
+    """Log-likelihood of each rhythm, shape (rates, shares, edges, phases); `count` bins a period.
+
+    For one rate the frames are laid into the bins of one period; a rhythm then is a run of lit bins, a run of
+    bins between, a run of dark ones and a run between again, and its likelihood four differences of sums.
+    """
+    bins = (np.outer(rates, times - times[0]) % 1.0 * count).astype(int).clip(0, count - 1)
+    bins += np.arange(rates.size)[:, None] * count
+    sums = []
+    for chance in chances:
+        laid = np.bincount(bins.ravel(), np.tile(chance, rates.size), rates.size * count)
+        twice = np.tile(laid.reshape(rates.size, count), (1, 2))
+        sums.append(np.concatenate([np.zeros((rates.size, 1)), np.cumsum(twice, axis=1)], axis=1))
+    lit, dark, between = sums
+    rows = np.arange(rates.size)[:, None]
+    start = np.arange(count)[None, :]
+    out = np.empty((rates.size, shares.size, len(widths), count))
+    for k, (rise, fall) in enumerate(widths):
+        # In bins of this rate's period, and never more than leaves half of either run.
+        up = np.round(rise * rates * count).astype(int)[:, None]
+        down = np.round(fall * rates * count).astype(int)[:, None]
+        for j, share in enumerate(shares):
+            least = int(min(share, 1 - share) * count)
+            rising, falling = np.minimum(up, least), np.minimum(down, least)
+            end_lit = start + round(share * count) - rising // 2 - falling // 2
+            end_fall = end_lit + falling
+            end_dark = start + count - rising
+            out[:, j, k] = (
+                (lit[rows, end_lit] - lit[rows, start])
+                + (between[rows, end_fall] - between[rows, end_lit])
+                + (dark[rows, end_dark] - dark[rows, end_fall])
+                + (between[rows, start + count] - between[rows, end_dark])
+            )
+    return out
+
+
+def _mean_of_logs(values: Floats) -> float:
+    """Logarithm of the mean of exp(values)."""
+    most = float(values.max())
+    return most + float(np.log(np.exp(values - most).mean()))
+
+
+def _logistic(x: float) -> float:
+    return float(1 / (1 + np.exp(-np.clip(x, -700, 700))))
+
+
+def _unrhythmic(times: Floats, x: Floats) -> float:
+    """Evidence for a lamp that stays as it is or changes now and then, seldom or often caught dark."""
+    steps = np.diff(times)
+    evidences = []
+    for bad_dark, dims in ((0.0, 0.0), (0.1, 0.0), (0.3, 0.0), (0.5, 0.0), (0.0, 0.7), (0.2, 0.5)):
+        chances = _chances(x, bad_dark, dims)
+        for changes in (0.1, 0.6):  # a second
+            evidences.append(_of_changes(steps, chances, changes))
+    return float(np.logaddexp.reduce(evidences)) - float(np.log(len(evidences)))
+
+
+def _of_changes(steps: Floats, chances: _Chances, changes: float) -> float:
+    """Log-likelihood of a lamp that goes on or off at random moments, so many a second."""
+    change = 0.5 - 0.5 * np.exp(-2 * changes * steps)
+    is_lit, is_dark = np.log(0.85) + chances.lit[0], np.log(0.15) + chances.dark[0]
+    stays, turns = np.log1p(-change), np.log(change)
+    for i in range(steps.size):
+        was_lit, was_dark = is_lit, is_dark
+        is_lit = np.logaddexp(was_lit + stays[i], was_dark + turns[i]) + chances.lit[i + 1]
+        is_dark = np.logaddexp(was_dark + stays[i], was_lit + turns[i]) + chances.dark[i + 1]
+    return float(np.logaddexp(is_lit, is_dark))
+
+
+# -- a flash, or a ripple against the shutter ---------------------------------------------------------------
+
+
+def _doubt(times: Floats, x: Floats, rate: float, share: float, step: float) -> str | None:
+    """Why a rhythm among those of signals may be no flash, or None."""
+    as_flash, as_beat = _by_shape(times, x, rate, share, step)
+    margin = as_flash - as_beat - np.log(_BEAT_PRIOR)
+    if margin < 4:
+        return "the lamp swells and fades as an LED lamp's ripple does against the shutter"
+    ripple = _mains_in_step(times, rate)
+    # A drawn-out edge that only a filament has cannot come from a ripple; a sharp one can.
+    if ripple is not None and margin < 12:
+        return f"a lamp fed by the mains would seem to flash so: {ripple:.0f} Hz against this clip's frames"
+    return None
+
+
+def _by_shape(times: Floats, x: Floats, rate: float, share: float, step: float) -> tuple[float, float]:
+    """Evidence for the curves of one period: of a flash (LED, filament), and of a ripple filmed."""
+    period = 1 / rate
+    grid = (np.arange(240) + 0.5) / 240
+    shares = share + np.array([-0.06, -0.03, 0.0, 0.03, 0.06])
+    shares = shares[(shares > 0.05) & (shares < 0.95)]
+    flashes = [_box(grid, s, period, exposure) for s in shares for exposure in (0.0, 0.5 * step, step)]
+    flashes += [_filament(grid, s, period, r, f) for s in shares for r in _RISES for f in _FALLS]
+    beats = []
+    for blur in (0.06, 0.09, 0.13, 0.19, 0.28, 0.4, 0.55, 0.75, 1.0):  # shutter time in periods of the ripple
+        if blur * period < 1.6 * step:
+            continue  # as sharp as the frames can show: no shape tells it from an LED that flashes
+        for gain in (1.0, 1.6, 2.6):  # over-exposed, the lamp's swelling is cut off at the top
+            for s in np.unique(np.concatenate([shares, [0.3, 0.5, 0.7]])):
+                beats.append(np.minimum(gain * _box(grid, s, 1.0, blur), 1.0))
+            beats.append(np.minimum(gain * _smeared(np.abs(np.sin(np.pi * grid)), blur), 1.0))
+            beats.append(np.minimum(gain * _smeared(np.maximum(np.sin(2 * np.pi * grid), 0), blur), 1.0))
+    beats.append(0.5 - 0.5 * np.cos(2 * np.pi * grid))
+    spread = max(_spread(x[x > 0.6], 0.03, 0.2), 0.04)
+    return _of_curves(times, x, rate, np.array(flashes), spread), _of_curves(
+        times, x, rate, np.array(beats), spread
+    )
+
+
+def _of_curves(times: Floats, x: Floats, rate: float, curves: Floats, spread: float) -> float:
+    """Log of the likelihood, averaged over curves (n, 240 points of a period, peak about 1) and phases."""
+    points = curves.shape[1]
+    curves = curves / curves.max(axis=1, keepdims=True)
+    at = ((times - times[0]) * rate % 1.0 * points).astype(int) % points
+    # By correlation first: the phases worth the full sum are few.
+    laid = np.bincount(at, x - x.mean(), points)
+    fits = np.fft.irfft(np.conj(np.fft.rfft(curves, axis=1)) * np.fft.rfft(laid), points, axis=1)
+    best = np.argmax(fits, axis=1)
+    shifts = np.arange(-8, 9)
+    index = (at[None, None, :] - best[:, None, None] - shifts[None, :, None]) % points
+    model = np.take_along_axis(curves[:, None, :], index, axis=2)
+    each = np.log((1 - _BAD) * _normal(x, model, spread) + _BAD / _MOST).sum(axis=2)
+    return _mean_of_logs(each.max(axis=1))
+
+
+def _smeared(curve: Floats, width: float) -> Floats:
+    """The curve of a period averaged over a part of it, as an open shutter does."""
+    count = max(round(width * curve.size), 1)
+    kernel = np.zeros_like(curve)
+    kernel[:count] = 1 / count
+    return np.fft.irfft(np.fft.rfft(curve) * np.fft.rfft(kernel), curve.size)
+
+
+def _box(grid: Floats, share: float, period: float, exposure: float) -> Floats:
+    return _smeared((grid < share).astype(float), exposure / period)
+
+
+def _filament(grid: Floats, share: float, period: float, rise: float, fall: float) -> Floats:
+    """Current for `share` of the period; the light follows, twice round so that it has settled."""
+    light = np.empty_like(grid)
+    peak = 1.0
+    for _ in range(3):
+        low = peak * np.exp(-(1 - share) * period / fall)
+        on = grid < share
+        light[on] = 1 - (1 - low) * np.exp(-grid[on] * period / rise)
+        peak = 1 - (1 - low) * np.exp(-share * period / rise)
+        light[~on] = peak * np.exp(-(grid[~on] - share) * period / fall)
+    return light
+
+
+def _mains_in_step(times: Floats, rate: float) -> float | None:
+    """The ripple of the mains that, at the times of these frames, would look like this rate; or None."""
+    span = float(times[-1] - times[0])
+    for ripple in _MAINS_RIPPLE:
+        drift = _MAINS_DRIFT * ripple
+        count = int(np.ceil(2 * drift * span * 6)) + 1
+        for hertz in np.linspace(ripple - drift, ripple + drift, count):
+            for sign in (1, -1):
+                turns = (hertz - sign * rate) * times
+                if abs(np.exp(2j * np.pi * turns).mean()) > 0.97:
+                    return ripple
+    return None
