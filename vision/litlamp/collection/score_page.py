@@ -152,10 +152,10 @@ def _nice_top(risk: float) -> float:
 def _bins(of: Score, judged: bool) -> Sheet:
     """Families in two columns, each bin with a mark and a whisker for either measure."""
     measures = _RULE if judged else _LAMPS
-    families = []
+    families: list[tuple[str, _Rows]] = []
     for family in of.families:
-        rows = [(b.name, [m.of(b.figures) for m in measures]) for b in family.bins]
-        kept = [(name, shares) for name, shares in rows if any(s.n for s in shares)]
+        every = [(b.name, [m.of(b.figures) for m in measures]) for b in family.bins]
+        kept = [(name, shares) for name, shares in every if any(s.n for s in shares)]
         if len(kept) > 1:  # one bin is the whole again
             families.append((family.name, kept))
     values = [s.value for _, rows in families for _, shares in rows for s in shares if s.value is not None]
