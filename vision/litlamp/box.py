@@ -73,5 +73,5 @@ class Box:
         return Box(self.x0 * by, self.y0 * by, self.x1 * by, self.y1 * by)
 
     def as_list(self) -> list[float]:
-        """[x0, y0, x1, y1], rounded to a tenth of a pixel."""
-        return [round(v, 1) for v in (self.x0, self.y0, self.x1, self.y1)]
+        """[x0, y0, x1, y1], rounded to a tenth of a pixel; plain floats whatever the edges were made of."""
+        return [round(float(v), 1) for v in (self.x0, self.y0, self.x1, self.y1)]
