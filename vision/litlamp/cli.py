@@ -364,7 +364,7 @@ def score(truth: str, readings: str, as_json: bool, page: Path | None, rulebook:
         book = _book(rulebook or made_by.name, made_by.edition)
         if book.name != made_by.name:
             raise Fault(f"the readings follow {made_by.name} {made_by.edition}, not {book.label}")
-        result = scored(known, read, book)
+        result, named = scored(known, read, book), "standard input" if readings == "-" else readings
     except LinesError as error:
         raise Fault(str(error)) from error
     if page is not None:
@@ -372,7 +372,7 @@ def score(truth: str, readings: str, as_json: bool, page: Path | None, rulebook:
         from litlamp.report.picture import PictureError, save_picture
 
         try:
-            save_picture(score_page(result, truth, readings), page)
+            save_picture(score_page(result, truth, named), page)
         except PictureError as error:
             raise Fault(str(error)) from error
     if as_json:
@@ -382,7 +382,7 @@ def score(truth: str, readings: str, as_json: bool, page: Path | None, rulebook:
     else:
         from litlamp.collection.score_text import score_text
 
-        click.echo(score_text(result, truth, readings))
+        click.echo(score_text(result, truth, named))
 
 
 @commands.command(epilog=_FOOT)

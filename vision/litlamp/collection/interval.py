@@ -110,7 +110,9 @@ def mean(values: Iterable[float], resamples: int = 1000) -> Mean:
     if n < 2:
         return Mean(n, float(known[0]) if n else None, None, None)
     rng = np.random.default_rng(0)
-    means = np.array([known[rng.integers(0, n, n)].mean() for _ in range(resamples)])
+    step = max(1, 1_000_000 // n)  # resamples at a time, to keep the memory small
+    counts = [min(step, resamples - at) for at in range(0, resamples, step)]
+    means = np.concatenate([known[rng.integers(0, n, (count, n))].mean(axis=1) for count in counts])
     tail = 50 * (1 - SURENESS)
     low, high = np.percentile(means, [tail, 100 - tail])
     return Mean(n, float(known.mean()), float(low), float(high))

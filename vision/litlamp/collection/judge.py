@@ -295,9 +295,9 @@ def _picture(
                         side(read.guarded.rule, true.rule, book) == "wrong",
                     )
                 )
+    things = [*(("a part of a signal", t.box) for t in truth.signals), *truth.others]
     taken_for = [
-        next((kind for kind, box in truth.others if _lies_on(box_of(r.box), box)), "nothing named")
-        for r in extra
+        next((kind for kind, box in things if _lies_on(box_of(r.box), box)), "nothing named") for r in extra
     ]
     counted = truth.complete and reading.failure is None
     return PictureCase(
