@@ -52,7 +52,7 @@ _LAMPS = (
 
 def score_page(of: Score, truth: str, readings: str) -> NDArray[np.uint8]:
     """The page as a new array, uint8 (H, W, 3) R G B; `truth` and `readings` name the two files."""
-    judged = of.overall.answered.n > 0
+    judged = of.overall.of_rules
     parts = [_head(of, truth, readings), _tiles(of.overall, judged)]
     if of.curve:
         parts.append(_risk(of.curve))

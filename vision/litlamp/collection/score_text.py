@@ -137,13 +137,25 @@ def _row(name: str, of: Share | Mean | Rate | CalibrationError) -> str | None:
 def _families(of: Score) -> Iterable[str]:
     for family in of.families:
         rows = [(b.name, b.figures) for b in family.bins]
-        if any(f.answered.n for _, f in rows):
-            columns = ["signals", "exact, steady", "guard wrong", "covered", "set", "lamps found", "colour"]
+        if not of.overall.of_rules and not any(f.lamps_found.n or f.false_signals.n for _, f in rows):
+            continue
+        if of.overall.of_rules:
+            columns = [
+                "signals",
+                "exact, steady",
+                "guard wrong",
+                "covered",
+                "set",
+                "lamps",
+                "colour",
+                "false",
+            ]
             body = [
                 [
                     str(f.answered.n), _of(f.exact), f"{f.guarded_wrong_side.hits}", _short(f.covered),
                     "-" if f.set_size.value is None else f"{f.set_size.value:.2f}",
                     _short(f.lamps_found), _short(f.lamps_right),
+                    _false(f.false_signals),
                 ]
                 for _, f in rows
             ]  # fmt: skip
@@ -152,7 +164,7 @@ def _families(of: Score) -> Iterable[str]:
             body = [
                 [
                     str(f.signals_found.n), _of(f.lamps_found), _of(f.lamps_right),
-                    str(f.false_signals.count), str(f.false_signals.n),
+                    _false(f.false_signals), str(f.false_signals.n or "-"),
                 ]
                 for _, f in rows
             ]  # fmt: skip
@@ -164,6 +176,10 @@ def _of(of: Share) -> str:
     if of.value is None:
         return "-"
     return f"{percent(of.value)} of {of.n} ({percent(of.low)}..{percent(of.high)})"
+
+
+def _false(of: Rate) -> str:
+    return str(of.count) if of.n else "-"
 
 
 def _short(of: Share) -> str:

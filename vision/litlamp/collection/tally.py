@@ -96,6 +96,11 @@ class Figures:
     negatives: Rate
     marred: Share
 
+    @property
+    def of_rules(self) -> bool:
+        """Whether the rule is known of most signals, so that bins are best told by it; else by lamps."""
+        return 2 * self.answered.n >= max(self.signals_found.n, 1)
+
 
 @dataclass(frozen=True, slots=True)
 class Bin:
