@@ -51,7 +51,7 @@ def series(kind: str, seconds: float, seed: int) -> tuple[LampSeries, float]:
         steps *= dice.uniform(0.7, 1.4, steps.size)
     times = dice.uniform(0, 50) + np.cumsum(steps)
     times = times[times <= times[0] + seconds + 1e-9]
-    if times[-1] - times[0] < seconds:
+    if times[-1] - times[0] < seconds - 1e-6:
         times = np.append(times, times[0] + seconds)
     keep = dice.random(times.size) > dice.choice((0.0, 0.03))  # frames that the camera dropped
     keep[[0, -1]] = True

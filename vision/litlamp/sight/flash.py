@@ -18,6 +18,7 @@ look just so at the times of these very frames, the answer is "cannot tell".
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -35,6 +36,12 @@ _SLOWEST, _FASTEST = 0.45, 1.65  # Hz
 _SHARES = np.linspace(0.26, 0.74, 13)
 _ALL_SHARES = np.linspace(0.08, 0.92, 15)
 
+_SHORTEST_SPELL = 0.14  # s lit or dark; a flash of 1.5 Hz lit for 0.3 has 0.2 s
+_WINDOW, _HOP = 4.0, 2.0  # s; parts of a long series, looked at where the whole keeps no rhythm
+_FEWEST_EDGES = 3  # two are one dark spell, of which there are many causes
+_CURVES_PART = 0.05  # the phases near the best, of all phases, when curves are laid over a series
+_SWELLS = "the lamp swells and fades as an LED lamp's ripple does against the shutter"
+
 _PRIOR = 0.2  # of a lit lamp that it flashes; common practice, no source
 _SURE = 0.98  # below, and above 1 - _SURE, the answer is "cannot tell"
 
@@ -43,6 +50,9 @@ _MOST = 1.3  # brightness such a frame may have, in terms of the lit lamp
 _OFF = 0.16  # an "off" brighter than this, in terms of the lit lamp, is a dim lamp, not a dark one
 _BINS = 48  # of a period
 _FINE_BINS = 192
+_POINTS = 240  # of the curve of a period
+_HOPELESS = -40.0  # nats; below, no finer look makes a flash of it
+_CLEARLY = 6.0  # nats by which one explanation must lead another to be told from it
 
 # Light of a filament as it warms and cools: 1 - exp(-t / rise), exp(-t / fall), in s; from memory.
 _RISES = (0.03, 0.06, 0.1, 0.15)
@@ -124,7 +134,56 @@ def flash(series: LampSeries) -> Flash:
     seen_as = _normalised(times, light)
     if seen_as is None:
         return Flash(0.0, None, log_ratio=-np.inf)
-    return _weighed(times, seen_as)
+    whole = _guarded(times, seen_as, _weighed(times, seen_as))
+    if times[-1] - times[0] < 2 * _WINDOW - _HOP or (whole.flashing or 0.0) >= _SURE:
+        return whole
+    return _in_parts(times, seen_as, whole)
+
+
+def _guarded(times: Floats, x: Floats, found: Flash) -> Flash:
+    """No flash is ruled out of a lamp that comes and goes about as often as a flash, however unevenly."""
+    if found.flashing is None or found.flashing > 1 - _SURE or not _comes_and_goes(times, x):
+        return found
+    return Flash(None, "the lamp comes and goes, but keeps no rhythm of a flash", log_ratio=found.log_ratio)
+
+
+def _comes_and_goes(times: Floats, x: Floats) -> bool:
+    """Whether there are three changes and more between plainly lit and dark, at the rate of flashes."""
+    calm = np.median(np.stack([np.roll(x, 1), x, np.roll(x, -1)]), axis=0)[1:-1]
+    plain = (calm > 0.6) | (calm < 2 * _OFF)
+    lit, when = (calm > 0.6)[plain], times[1:-1][plain]
+    turns = when[1:][lit[1:] != lit[:-1]]
+    # A spell shorter than any of a flash is a wire or a bad frame: it and its two changes do not count.
+    kept: list[float] = []
+    for turn in turns:
+        if kept and turn - kept[-1] < _SHORTEST_SPELL:
+            kept.pop()
+        else:
+            kept.append(float(turn))
+    if len(kept) < _FEWEST_EDGES:
+        return False
+    rate = (len(kept) - 1) / 2 / (kept[-1] - kept[0])
+    return bool(rate < 1.1 * _FASTEST and max(np.diff(kept)) < 1 / _SLOWEST)
+
+
+def _in_parts(times: Floats, x: Floats, whole: Flash) -> Flash:
+    """A long series that is no flash as a whole may be one whose rhythm slips, or begins in mid-clip."""
+    told: list[tuple[float, Flash]] = []
+    for start in np.arange(times[0], times[-1] - _WINDOW + 1e-9, _HOP):
+        part = (times >= start) & (times <= start + _WINDOW)
+        if _unfit(times[part]) is None:
+            found = _guarded(times[part], x[part], _weighed(times[part], x[part]))
+            if found.flashing is not None:
+                told.append((float(start), found))
+    flashes = [(start, found) for start, found in told if (found.flashing or 0.0) >= _SURE]
+    if not flashes:
+        return whole
+    first, last = flashes[0], flashes[-1]
+    # Twice in separate parts, at one rate, and to the end: a flash that lost its step between.
+    alike = abs((first[1].per_minute or 0.0) / (last[1].per_minute or 1.0) - 1) < 0.1
+    if last is not first and alike and last[0] >= first[0] + _WINDOW and told[-1] == last:
+        return last[1]
+    return Flash(None, "the lamp flashes in one part of this time, not in another", log_ratio=whole.log_ratio)
 
 
 def _unfit(times: Floats) -> str | None:
@@ -178,9 +237,9 @@ def _chances(x: Floats, bad_dark: float = 0.0, dims: float = 0.0) -> _Chances:
     """`bad_dark`: share of frames that show a lit lamp dark; `dims`: share that show it at any brightness."""
     bad = _BAD
     lit_spread = _spread(x[x > 0.6], 0.03, 0.2)
-    low = x[x < 2 * _OFF]
+    low = x[x < 1.25 * _OFF]
     off = float(np.clip(np.median(low), 0.0, _OFF)) if low.size else 0.0
-    dark_spread = _spread(low, 0.02, 0.08)
+    dark_spread = _spread(low, 0.02, 0.05)
     anything = np.full_like(x, 1 / _MOST)
     dark = _normal(x, off, dark_spread)
     lit = _normal(x, 1.0, lit_spread)
@@ -196,39 +255,61 @@ def _weighed(times: Floats, x: Floats) -> Flash:
     chances = _chances(x)
     span = float(times[-1] - times[0])
     step = float(np.median(np.diff(times)))
-    widths = ((step, step), (0.12, 0.12), (0.24, 0.2))
+    widths = ((0.0, 0.0), (step, step), (0.12, 0.12), (0.24, 0.2))
     rates = np.arange(_SLOWEST, _FASTEST, 1 / (6 * span))
     coarse = _folded(times, chances, rates, _SHARES, widths, _BINS)
     # Around the best once more, as finely as frames can tell: a sharp edge one bin late costs many nats.
     peak = np.unravel_index(np.argmax(coarse), coarse.shape)
-    fine_rates = rates[peak[0]] + np.linspace(-1, 1, 33) / (6 * span)
+    fine_rates = np.clip(rates[peak[0]] + np.linspace(-1, 1, 33) / (6 * span), _SLOWEST, _FASTEST)
     fine_shares = _SHARES[peak[1]] + np.linspace(-0.06, 0.06, 13)
     fine = _folded(times, chances, fine_rates, fine_shares, widths, _FINE_BINS)
     # The part of all flashes that the finer grid stands for.
     part = 33 / 32 * 2 / (6 * span) / (_FASTEST - _SLOWEST) * 13 * 0.01 / (_SHARES[-1] - _SHARES[0])
     for_flash = max(_mean_of_logs(coarse), _mean_of_logs(fine) + float(np.log(min(part, 1.0))))
 
+    weights = np.exp(fine - fine.max())
+    by_rate, by_share = weights.sum(axis=(1, 2, 3)), weights.sum(axis=(0, 2, 3))
+    rate = float(np.average(fine_rates, weights=by_rate))
+    # The posterior's own width, and what the spacing of frames leaves open.
+    error = float(
+        np.sqrt(np.average((fine_rates - rate) ** 2, weights=by_rate) + (0.4 * rate * step / span) ** 2)
+    )
+    share = float(np.average(fine_shares, weights=by_share))
+    best = np.unravel_index(np.argmax(fine), fine.shape)
+    edges = _edges(span * fine_rates[best[0]], best[3] / _FINE_BINS, fine_shares[best[1]])
     against = [_unrhythmic(times, x)]
     fast = np.arange(_FASTEST + 1 / (6 * span), 0.5 / step, 1 / (6 * span))
     if fast.size:
         beats = _folded(times, chances, fast, _ALL_SHARES, ((0.0, 0.0),), _BINS)
         against.append(_mean_of_logs(beats) - float(np.log(4)))
-    ratio = for_flash - float(np.logaddexp.reduce(against))
+    if for_flash - float(np.logaddexp.reduce(against)) < _HOPELESS:
+        return Flash(0.0, None, log_ratio=for_flash - float(np.logaddexp.reduce(against)))
+    # The exact curves of lamps, which tell a slow filament from a brightness that drifts.
+    shapes = _by_shape(times, x, (rate, error), share, step)
+    for_flash = max(
+        for_flash, max(shapes.led, shapes.filament) + float(np.log(_CURVES_PART * min(part, 1.0)))
+    )
+
+    drift = _drifting(x)
+    settled = for_flash - float(np.logaddexp.reduce(against))
+    ratio = for_flash - float(np.logaddexp.reduce([*against, drift]))
     flashing = _logistic(ratio + np.log(_PRIOR / (1 - _PRIOR)))
     if flashing <= 1 - _SURE:
+        # Where it is only a drift that speaks against a flash, and the lamp does go dark, neither is sure.
+        if settled > 0 and float(np.quantile(x, 0.2)) < _OFF:
+            return Flash(None, _SWELLS, log_ratio=ratio)
         return Flash(flashing, None, log_ratio=ratio)
-    if flashing < _SURE:
+    if flashing < _SURE or edges < _FEWEST_EDGES:
         return Flash(None, "too little was seen to tell a flash from a change", log_ratio=ratio)
-    weights = np.exp(fine - fine.max())
-    by_rate, by_share = weights.sum(axis=(1, 2, 3)), weights.sum(axis=(0, 2, 3))
-    rate = float(np.average(fine_rates, weights=by_rate))
-    # The posterior's own width, and what the spacing of frames leaves open.
-    error = float(np.sqrt(np.average((fine_rates - rate) ** 2, weights=by_rate) + (step / span / 6) ** 2))
-    share = float(np.average(fine_shares, weights=by_share))
-    doubt = _doubt(times, x, rate, share, step)
+    doubt = _doubt(times, rate, shapes)
     if doubt is not None:
         return Flash(None, doubt, log_ratio=ratio)
     return Flash(flashing, None, 60 * rate, 60 * error, share, ratio)
+
+
+def _edges(turns: float, start: float, share: float) -> int:
+    """How often the lamp goes on or off within so many periods, lit from `start` (a phase) for `share`."""
+    return sum(int(np.floor(turns - at)) - int(np.ceil(-at)) + 1 for at in (start % 1, (start + share) % 1))
 
 
 def _folded(
@@ -290,14 +371,29 @@ def _unrhythmic(times: Floats, x: Floats) -> float:
     evidences = []
     for bad_dark, dims in ((0.0, 0.0), (0.1, 0.0), (0.3, 0.0), (0.5, 0.0), (0.0, 0.7), (0.2, 0.5)):
         chances = _chances(x, bad_dark, dims)
-        for changes in (0.1, 0.6):  # a second
+        for changes in (0.02, 0.12):  # a second
             evidences.append(_of_changes(steps, chances, changes))
     return float(np.logaddexp.reduce(evidences)) - float(np.log(len(evidences)))
 
 
+def _drifting(x: Floats) -> float:
+    evidences = [_of_drift(x, wider) for wider in (1.0, 1.5, 2.5)]
+    return float(np.logaddexp.reduce(evidences)) - float(np.log(4 * len(evidences)))
+
+
+def _of_drift(x: Floats, wider: float) -> float:
+    """Log-likelihood of a brightness that goes from frame to frame (auto-exposure, a slow beat)."""
+    # The grain of two frames, never finer than a plateau's own: stillness alone is no sign of drift.
+    step = wider * _spread(np.diff(x), 0.045, 0.3)
+    before, earlier = np.roll(x, 1), np.roll(x, 2)
+    before[0] = earlier[:2] = 1.0
+    near = 0.5 * _normal(x, before, step) + 0.5 * _normal(x, earlier, step)
+    return float(np.log((1 - _BAD) * near + _BAD / _MOST).sum())
+
+
 def _of_changes(steps: Floats, chances: _Chances, changes: float) -> float:
     """Log-likelihood of a lamp that goes on or off at random moments, so many a second."""
-    change = 0.5 - 0.5 * np.exp(-2 * changes * steps)
+    change = np.maximum(0.5 - 0.5 * np.exp(-2 * changes * steps), 1e-12)
     is_lit, is_dark = np.log(0.85) + chances.lit[0], np.log(0.15) + chances.dark[0]
     stays, turns = np.log1p(-change), np.log(change)
     for i in range(steps.size):
@@ -310,45 +406,84 @@ def _of_changes(steps: Floats, chances: _Chances, changes: float) -> float:
 # -- a flash, or a ripple against the shutter ---------------------------------------------------------------
 
 
-def _doubt(times: Floats, x: Floats, rate: float, share: float, step: float) -> str | None:
+class _Shapes(NamedTuple):
+    """Log-likelihood of the best curve of each kind.
+
+    `blurred` is a ripple whose edges the frames can show to be drawn out, `ripple` any at all.
+    """
+
+    led: float
+    filament: float
+    blurred: float
+    ripple: float
+
+
+def _doubt(times: Floats, rate: float, shapes: _Shapes) -> str | None:
     """Why a rhythm among those of signals may be no flash, or None."""
-    as_flash, as_beat = _by_shape(times, x, rate, share, step)
-    margin = as_flash - as_beat - np.log(_BEAT_PRIOR)
-    if margin < 4:
-        return "the lamp swells and fades as an LED lamp's ripple does against the shutter"
-    ripple = _mains_in_step(times, rate)
-    # A drawn-out edge that only a filament has cannot come from a ripple; a sharp one can.
-    if ripple is not None and margin < 12:
-        return f"a lamp fed by the mains would seem to flash so: {ripple:.0f} Hz against this clip's frames"
+    as_flash = max(shapes.led, shapes.filament)
+    if as_flash - shapes.blurred - float(np.log(_BEAT_PRIOR)) < _CLEARLY:
+        return _SWELLS
+    # An edge that only a filament has cannot come from a ripple; a sharp one can.
+    if shapes.filament - max(shapes.led, shapes.ripple) < _CLEARLY:
+        ripple = _mains_in_step(times, rate)
+        if ripple is not None:
+            return (
+                f"a lamp fed by the mains would seem to flash so: {ripple:.0f} Hz against this clip's frames"
+            )
     return None
 
 
-def _by_shape(times: Floats, x: Floats, rate: float, share: float, step: float) -> tuple[float, float]:
-    """Evidence for the curves of one period: of a flash (LED, filament), and of a ripple filmed."""
+def _by_shape(times: Floats, x: Floats, measured: tuple[float, float], share: float, step: float) -> _Shapes:
+    """Every kind of curve laid over the series, near a measured rate (and its error)."""
+    rate, error = measured
+    tried = [_at_rate(times, x, rate + off * error, share, step) for off in (-1.5, -0.75, 0.0, 0.75, 1.5)]
+    return _Shapes(*(max(values) for values in zip(*tried, strict=True)))
+
+
+def _at_rate(times: Floats, x: Floats, rate: float, share: float, step: float) -> _Shapes:
     period = 1 / rate
-    grid = (np.arange(240) + 0.5) / 240
-    shares = share + np.array([-0.06, -0.03, 0.0, 0.03, 0.06])
-    shares = shares[(shares > 0.05) & (shares < 0.95)]
-    flashes = [_box(grid, s, period, exposure) for s in shares for exposure in (0.0, 0.5 * step, step)]
-    flashes += [_filament(grid, s, period, r, f) for s in shares for r in _RISES for f in _FALLS]
-    beats = []
-    for blur in (0.06, 0.09, 0.13, 0.19, 0.28, 0.4, 0.55, 0.75, 1.0):  # shutter time in periods of the ripple
-        if blur * period < 1.6 * step:
-            continue  # as sharp as the frames can show: no shape tells it from an LED that flashes
-        for gain in (1.0, 1.6, 2.6):  # over-exposed, the lamp's swelling is cut off at the top
-            for s in np.unique(np.concatenate([shares, [0.3, 0.5, 0.7]])):
-                beats.append(np.minimum(gain * _box(grid, s, 1.0, blur), 1.0))
-            beats.append(np.minimum(gain * _smeared(np.abs(np.sin(np.pi * grid)), blur), 1.0))
-            beats.append(np.minimum(gain * _smeared(np.maximum(np.sin(2 * np.pi * grid), 0), blur), 1.0))
-    beats.append(0.5 - 0.5 * np.cos(2 * np.pi * grid))
-    spread = max(_spread(x[x > 0.6], 0.03, 0.2), 0.04)
-    return _of_curves(times, x, rate, np.array(flashes), spread), _of_curves(
-        times, x, rate, np.array(beats), spread
+    grid = (np.arange(_POINTS) + 0.5) / _POINTS
+    shares = np.clip(share + np.array([-0.06, -0.03, 0.0, 0.03, 0.06]), 0.05, 0.95)
+    finer = np.clip(share + np.linspace(-0.06, 0.06, 13), 0.05, 0.95)
+    leds = [_box(grid, s, exposure / period) for s in finer for exposure in (0.0, 0.5 * step, step)]
+    filaments = [_filament(grid, s, period, r, f) for s in shares for r in _RISES for f in _FALLS]
+    blurs, ripples = _ripples()
+    each = _of_curves(times, x, rate, np.concatenate([leds, filaments, ripples]), _curve_spread(x))
+    of_led, of_filament, of_ripple = np.split(each, [len(leds), len(leds) + len(filaments)])
+    # Sharper than the frames can show: no shape tells it from an LED that flashes.
+    shown = blurs * period >= 1.6 * step
+    return _Shapes(
+        _mean_of_logs(of_led),
+        _mean_of_logs(of_filament),
+        _mean_of_logs(of_ripple[shown]),
+        _mean_of_logs(of_ripple),
     )
 
 
-def _of_curves(times: Floats, x: Floats, rate: float, curves: Floats, spread: float) -> float:
-    """Log of the likelihood, averaged over curves (n, 240 points of a period, peak about 1) and phases."""
+def _curve_spread(x: Floats) -> float:
+    return max(_spread(x[x > 0.6], 0.03, 0.2), 0.04)
+
+
+@lru_cache(maxsize=1)
+def _ripples() -> tuple[Floats, Floats]:
+    """Periods of a filmed ripple: how far each is blurred (shutter time in its periods), and the curves."""
+    grid = (np.arange(_POINTS) + 0.5) / _POINTS
+    blurs, curves = [], []
+    for blur in (0.02, 0.06, 0.1, 0.17, 0.28, 0.45, 0.7, 1.0):
+        sources = [(grid < s).astype(float) for s in (0.2, 0.35, 0.5, 0.65, 0.8, 0.9)]  # switched
+        sources += [np.maximum(np.abs(np.sin(np.pi * grid)) - low, 0) for low in (0.0, 0.25)]  # rectified
+        sources += [np.maximum(np.sin(2 * np.pi * grid), 0.0)]
+        for index, source in enumerate(sources):
+            curve = _smeared(source, blur)
+            for gain in (1.0, 1.6, 2.8):  # over-exposed, the lamp's swelling is cut off at the top
+                # Sines are drawn out by themselves, but for what the cut leaves of them.
+                blurs.append(max(blur, 0.3) / gain if index >= 6 else blur / gain)
+                curves.append(np.minimum(gain * curve / curve.max(), 1.0))
+    return np.array(blurs), np.array(curves)
+
+
+def _of_curves(times: Floats, x: Floats, rate: float, curves: Floats, spread: float) -> Floats:
+    """Log-likelihood at its best phase of each of the curves (n, points of a period), shape (n,)."""
     points = curves.shape[1]
     curves = curves / curves.max(axis=1, keepdims=True)
     at = ((times - times[0]) * rate % 1.0 * points).astype(int) % points
@@ -356,11 +491,11 @@ def _of_curves(times: Floats, x: Floats, rate: float, curves: Floats, spread: fl
     laid = np.bincount(at, x - x.mean(), points)
     fits = np.fft.irfft(np.conj(np.fft.rfft(curves, axis=1)) * np.fft.rfft(laid), points, axis=1)
     best = np.argmax(fits, axis=1)
-    shifts = np.arange(-8, 9)
+    shifts = np.arange(-8, 9, 2)
     index = (at[None, None, :] - best[:, None, None] - shifts[None, :, None]) % points
     model = np.take_along_axis(curves[:, None, :], index, axis=2)
     each = np.log((1 - _BAD) * _normal(x, model, spread) + _BAD / _MOST).sum(axis=2)
-    return _mean_of_logs(each.max(axis=1))
+    return np.asarray(each.max(axis=1))
 
 
 def _smeared(curve: Floats, width: float) -> Floats:
@@ -371,8 +506,8 @@ def _smeared(curve: Floats, width: float) -> Floats:
     return np.fft.irfft(np.fft.rfft(curve) * np.fft.rfft(kernel), curve.size)
 
 
-def _box(grid: Floats, share: float, period: float, exposure: float) -> Floats:
-    return _smeared((grid < share).astype(float), exposure / period)
+def _box(grid: Floats, share: float, blur: float) -> Floats:
+    return _smeared((grid < share).astype(float), blur)
 
 
 def _filament(grid: Floats, share: float, period: float, rise: float, fall: float) -> Floats:

@@ -1,0 +1,233 @@
+"""Flashing told from steady: guards, errors on series of the bench's own making, properties, real clips."""
+
+from __future__ import annotations
+
+import csv
+import importlib.util
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from litlamp.media.clip import open_clip
+from litlamp.sight.flash import SHORTEST, LampSeries, flash
+
+FIRST_SEED = 500_000  # neither those that flash.py was chosen on nor those of the bench's figures
+
+
+@pytest.fixture(scope="module")
+def bench(root: Path) -> ModuleType:
+    """The bench that makes the series."""
+    where = importlib.util.spec_from_file_location("flash_series", root / "tests/bench/flash_series.py")
+    assert where is not None
+    assert where.loader is not None
+    module = importlib.util.module_from_spec(where)
+    where.loader.exec_module(module)
+    return module
+
+
+def square(rate: float, share: float, seconds: float, fps: float = 30.0, phase: float = 0.1) -> LampSeries:
+    times = np.arange(round(seconds * fps) + 1) / fps
+    light = ((times * rate + phase) % 1 < share).astype(float)
+    light += 0.02 * np.sin(7919.0 * np.arange(times.size))  # grain, always the same
+    return LampSeries(times, light, np.ones(times.size, bool))
+
+
+def but(series: LampSeries, **other: object) -> LampSeries:
+    kept = {name: getattr(series, name) for name in ("times", "brightness", "seen", "common", "times_fault")}
+    return LampSeries(**{**kept, **other})
+
+
+@pytest.mark.parametrize("rate", [0.6, 0.8, 1.0, 1.25, 1.5])
+@pytest.mark.parametrize("share", [0.3, 0.5, 0.7])
+@pytest.mark.parametrize("fps", [15.0, 25.0, 59.94])
+def test_a_clean_flash_and_its_rate(rate: float, share: float, fps: float) -> None:
+    found = flash(square(rate, share, 4.0, fps))
+    assert found.flashing is not None
+    assert found.flashing > 0.98
+    assert found.per_minute is not None
+    assert found.per_minute_error is not None
+    assert found.lit_share is not None
+    assert abs(found.per_minute - 60 * rate) <= max(3 * found.per_minute_error, 0.5)
+    assert found.per_minute_error < 3
+    assert found.lit_share == pytest.approx(share, abs=0.08)
+
+
+@pytest.mark.parametrize("rate", [0.0, 2.2, 3.0, 5.0])
+def test_steady_and_rhythms_of_no_signal(rate: float) -> None:
+    found = flash(square(rate, 0.6, 4.0))
+    assert found.flashing is not None
+    assert found.flashing < 0.02
+    assert found.per_minute is None
+
+
+def test_under_a_second_and_a_half_nothing_is_told(bench: ModuleType) -> None:
+    for kind in bench.KINDS:
+        for index in range(6):
+            made, _ = bench.series(kind, SHORTEST - 0.02, FIRST_SEED + index)
+            found = flash(made)
+            assert found.flashing is None
+            assert found.reason is not None
+            assert found.reason.endswith(("a flash takes 1.5 s to tell", "too few frames"))
+
+
+def test_time_unseen_is_no_time() -> None:
+    made = square(1.0, 0.5, 4.0)
+    hidden = np.ones(made.times.size, bool)
+    hidden[20:100] = False
+    found = flash(but(made, seen=hidden))
+    assert found.flashing is None
+    assert found.reason == "the lamp was seen for 1.3 s; a flash takes 1.5 s to tell"
+
+
+def test_times_that_do_not_increase_are_refused() -> None:
+    made = square(1.0, 0.5, 4.0)
+    times = made.times.copy()
+    times[50] = times[49]
+    assert flash(but(made, times=times)).reason == "the times do not increase"
+    times[50] = np.nan
+    assert flash(but(made, times=times)).reason == "the times do not increase"
+    said = "frames of this clip carry no times"
+    assert flash(but(made, times_fault=said)).reason == said
+
+
+def test_too_few_frames() -> None:
+    assert flash(square(1.0, 0.5, 6.0, fps=5.0)).reason == "the lamp was seen in too few frames"
+    nothing = np.empty(0)
+    assert (
+        flash(LampSeries(nothing, nothing, np.empty(0, bool))).reason == "the lamp was seen in too few frames"
+    )
+
+
+def test_lengths_must_agree() -> None:
+    with pytest.raises(ValueError, match="one length"):
+        flash(LampSeries(np.arange(3.0), np.arange(4.0), np.ones(3, bool)))
+
+
+def test_a_dark_head_does_not_flash() -> None:
+    times = np.arange(120) / 30
+    for light in (np.zeros(120), -0.1 - 0.01 * np.sin(times)):
+        assert flash(LampSeries(times, light, np.ones(120, bool))).flashing == 0.0
+
+
+def test_a_change_in_mid_clip_is_no_flash() -> None:
+    for seconds in (3.0, 5.0, 8.0):
+        made = square(1.0, 0.5, seconds)
+        light = np.where(made.times < 0.4 * seconds, 1.0, 0.02)
+        found = flash(but(made, brightness=light))
+        assert found.flashing is not None
+        assert found.flashing < 0.02
+
+
+def test_the_beat_of_the_mains_is_not_called_a_flash() -> None:
+    """A 120 Hz ripple filmed at 29.8 frames a second beats at 48 a minute: 120 - 4 x 29.8 = 0.8 Hz."""
+    for share in (0.3, 0.5, 0.7):
+        times = np.arange(240) / 29.8
+        # A shutter so short that the beat's edges are as sharp as an LED's.
+        light = (times * 120.0 % 1 < share).astype(float)
+        found = flash(LampSeries(times, light, np.ones(240, bool)))
+        assert found.flashing is None
+        assert (
+            found.reason
+            == "a lamp fed by the mains would seem to flash so: 120 Hz against this clip's frames"
+        )
+        # The same rhythm at a frame rate that no mains beats with is a flash.
+        assert flash(square(0.8, share, 8.0, fps=27.3)).flashing is not None
+
+
+def test_pumping_is_undone_where_it_is_known() -> None:
+    made = square(1.0, 0.5, 4.0)
+    pump = np.exp(0.8 * np.sin(2 * np.pi * 0.9 * made.times))
+    steady = flash(but(made, brightness=pump, common=pump))
+    assert steady.flashing is not None
+    assert steady.flashing < 0.02
+    flashing = flash(but(made, brightness=made.brightness * pump, common=pump))
+    assert flashing.flashing is not None
+    assert flashing.flashing > 0.98
+
+
+def test_errors_on_series_not_tuned_on(bench: ModuleType) -> None:
+    count = 25
+    flashed = wrong = 0
+    for seconds in (2.0, 4.0):
+        for kind in bench.KINDS:
+            for index in range(count):
+                made, _ = bench.series(kind, seconds, FIRST_SEED + 1000 + index)
+                word = bench.verdict(flash(made))
+                flashed += word == "flashing" and kind in bench.FLASHING
+                wrong += word == ("not" if kind in bench.FLASHING else "flashing") and kind != bench.BEAT
+    assert wrong == 0
+    assert flashed > 0.75 * 2 * 2 * count
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    scale=st.floats(1e-3, 1e3),
+    shift=st.floats(-1e4, 1e4),
+    rate=st.sampled_from([0.0, 0.7, 1.1, 3.0]),
+    share=st.sampled_from([0.3, 0.5, 0.7]),
+)
+def test_units_and_the_clock_do_not_matter(scale: float, shift: float, rate: float, share: float) -> None:
+    made = square(rate, share, 3.0)
+    one = flash(made)
+    other = flash(but(made, times=made.times + shift, brightness=made.brightness * scale))
+    assert (one.flashing is None) == (other.flashing is None)
+    if one.flashing is not None and other.flashing is not None:
+        assert one.flashing == pytest.approx(other.flashing, abs=1e-3)
+
+
+@settings(max_examples=60, deadline=None)
+@given(data=st.data())
+def test_any_series_gets_an_answer(data: st.DataObject) -> None:
+    count = data.draw(st.integers(0, 90))
+    steps = data.draw(st.lists(st.floats(1e-4, 0.3), min_size=count, max_size=count))
+    level = st.one_of(st.floats(-10, 1e6), st.sampled_from([0.0, 1.0, float("nan"), float("inf")]))
+    light = data.draw(st.lists(level, min_size=count, max_size=count))
+    seen = data.draw(st.lists(st.booleans(), min_size=count, max_size=count))
+    found = flash(LampSeries(np.cumsum(np.array(steps)), np.array(light), np.array(seen, bool)))
+    if found.flashing is None:
+        assert found.reason
+    else:
+        assert 0.0 <= found.flashing <= 1.0
+        assert found.reason is None
+    assert (found.per_minute is None) == (found.per_minute_error is None) == (found.lit_share is None)
+
+
+# -- real clips --------------------------------------------------------------------------------------------
+
+
+def linear(code: np.ndarray) -> np.ndarray:
+    """IEC 61966-2-1, inverted."""
+    return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+
+
+@pytest.mark.real
+@pytest.mark.parametrize("lamp", ["farL", "farR", "nearL", "nearR"])
+def test_model_crossing_lamps(real: Path, lamp: str) -> None:
+    """Lamps of a model crossing; the brightness of each in every frame was measured by others."""
+    clips = real / "clips"
+    with open_clip(clips / "GC1_Test.mp4") as clip:
+        times = np.array([frame.time.seconds for frame in clip])
+        assert clip.times_fault is None
+    with (clips / "GC1_Test_lamps.csv").open() as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == times.size
+    red = linear(np.array([float(row[f"{lamp}_R"]) for row in rows]) / 255)
+    on = np.array([row[f"{lamp}_on"] == "1" for row in rows])
+    light = red - np.median(red[:40])  # unlit in the first frames: what the surroundings add
+    # As the file's own on-marks show, the rhythm slips once at about 5.4 s, after which it keeps its step to
+    # the end of the ringing: there the rate is told. With the slip it must not be called steady.
+    awake = np.flatnonzero(on)
+    ringing = (np.arange(times.size) >= awake[0]) & (np.arange(times.size) <= awake[-1])
+    found = flash(LampSeries(times, light, ringing & (times > 5.5)))
+    assert found.flashing is not None
+    assert found.flashing > 0.98
+    assert found.per_minute == pytest.approx(60 / 1.59, abs=0.5)  # "period 1.59 s a lamp"
+    with_slip = flash(LampSeries(times, light, ringing & (times > 2.5) & (times < 8.0)))
+    assert with_slip.flashing is None or with_slip.flashing > 0.98
+    # While a lamp waits in the dark before the crossing wakes it, it does not flash.
+    waiting = flash(LampSeries(times[: awake[0]], light[: awake[0]], np.ones(awake[0], bool)))
+    assert waiting.flashing is None or waiting.flashing < 0.02
