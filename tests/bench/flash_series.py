@@ -26,8 +26,10 @@ STEADY = (
     "one change",
     "dim and bright in turn",
 )
-BEAT = "steady, beat in band"
-KINDS = (*FLASHING, *STEADY, BEAT)
+# Beats at the rates of signals: of lamps fed by the mains filmed at an odd frame rate, and of lamps with a
+# driver of any rate. With a short shutter the second can look exactly as an LED that flashes.
+BEATS = ("steady, mains beat in band", "steady, driver's beat in band")
+KINDS = (*FLASHING, *STEADY, *BEATS)
 MIXED_RATES = (15.0, 20.0, 24.0, 25.0, 29.97, 30.0, 50.0, 59.94, 60.0)
 
 
@@ -36,18 +38,18 @@ def series(kind: str, seconds: float, seed: int) -> tuple[LampSeries, float]:
     dice = np.random.default_rng(seed)
     fps = float(dice.choice(MIXED_RATES) if dice.random() < 0.6 else dice.uniform(15, 60))
     hertz = 0.0
-    if kind == BEAT:
+    if kind in BEATS:
         band = dice.uniform(0.5, 1.5) * dice.choice((-1, 1))
-        if dice.random() < 0.5:  # the mains against an odd frame rate
+        if kind == BEATS[0]:
             hertz = float(dice.choice((100.0, 120.0))) * (1 + dice.uniform(-0.0015, 0.0015))
             fps = (hertz - band) / int(dice.integers(-(-hertz // 60), hertz // 15 + 1))
-        else:  # a driver of any rate against a common one
+        else:
             hertz = round(dice.uniform(80, 400) / fps) * fps + band
     elif kind == "steady, beat out of band":
         hertz = round(dice.uniform(80, 400) / fps) * fps + dice.uniform(2.0, fps / 2) * dice.choice((-1, 1))
     # The last frame falls `seconds` after the first: the length is what was watched, not a count of frames.
     steps = np.full(int(np.ceil(seconds * fps)) + 1, 1 / fps)
-    if dice.random() < 0.3 and kind != BEAT:  # variable frame rate
+    if dice.random() < 0.3 and kind not in BEATS:  # variable frame rate
         steps *= dice.uniform(0.7, 1.4, steps.size)
     times = dice.uniform(0, 50) + np.cumsum(steps)
     times = times[times <= times[0] + seconds + 1e-9]
@@ -168,7 +170,11 @@ def main() -> None:
     off: list[float] = []
     beyond = 0
     for seconds in (float(v) for v in asked.lengths.split(",")):
-        sums = {"all that flash": Counter[str](), "all that do not": Counter[str]()}
+        sums = {
+            "all that flash": Counter[str](),
+            "all others": Counter[str](),
+            "beats in band": Counter[str](),
+        }
         for kind in kinds:
             words: Counter[str] = Counter()
             for index in range(asked.count):
@@ -184,7 +190,10 @@ def main() -> None:
                     off.append(error)
                     beyond += error > 2 * found.per_minute_error
             print(_line(kind, seconds, words), flush=True)
-            sums["all that flash" if kind in FLASHING else "all that do not"] += words
+            group = (
+                "all that flash" if kind in FLASHING else "beats in band" if kind in BEATS else "all others"
+            )
+            sums[group] += words
         for name, words in sums.items():
             if words:
                 print(_line(name, seconds, words))

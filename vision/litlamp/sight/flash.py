@@ -424,7 +424,7 @@ def _doubt(times: Floats, rate: float, shapes: _Shapes) -> str | None:
     if as_flash - shapes.blurred - float(np.log(_BEAT_PRIOR)) < _CLEARLY:
         return _SWELLS
     # An edge that only a filament has cannot come from a ripple; a sharp one can.
-    if shapes.filament - max(shapes.led, shapes.ripple) < _CLEARLY:
+    if shapes.filament - max(shapes.led, shapes.ripple) < 2 * _CLEARLY:
         ripple = _mains_in_step(times, rate)
         if ripple is not None:
             return (
@@ -448,6 +448,10 @@ def _at_rate(times: Floats, x: Floats, rate: float, share: float, step: float) -
     leds = [_box(grid, s, exposure / period) for s in finer for exposure in (0.0, 0.5 * step, step)]
     filaments = [_filament(grid, s, period, r, f) for s in shares for r in _RISES for f in _FALLS]
     blurs, ripples = _ripples()
+    # A switched ripple's edges rise and fall in a straight line, cut off at the top or not.
+    straight = [(blur, _box(grid, s, blur)) for s in finer for blur in (0.03, 0.06, 0.1, 0.17, 0.28)]
+    blurs = np.concatenate([blurs, [blur for blur, _ in straight]])
+    ripples = np.concatenate([ripples, [curve for _, curve in straight]])
     each = _of_curves(times, x, rate, np.concatenate([leds, filaments, ripples]), _curve_spread(x))
     of_led, of_filament, of_ripple = np.split(each, [len(leds), len(leds) + len(filaments)])
     # Sharper than the frames can show: no shape tells it from an LED that flashes.
