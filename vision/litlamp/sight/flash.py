@@ -37,6 +37,7 @@ _SHARES = np.linspace(0.26, 0.74, 13)
 _ALL_SHARES = np.linspace(0.08, 0.92, 15)
 
 _SHORTEST_SPELL = 0.14  # s lit or dark; a flash of 1.5 Hz lit for 0.3 has 0.2 s
+_EDGE_ROOM = 0.1  # s
 _WINDOW, _HOP = 4.0, 2.0  # s; parts of a long series, looked at where the whole keeps no rhythm
 _FEWEST_EDGES = 3  # two are one dark spell, of which there are many causes
 _CURVES_PART = 0.05  # the phases near the best, of all phases, when curves are laid over a series
@@ -276,7 +277,9 @@ def _weighed(times: Floats, x: Floats) -> Flash:
     )
     share = float(np.average(fine_shares, weights=by_share))
     best = np.unravel_index(np.argmax(fine), fine.shape)
-    edges = _edges(span * fine_rates[best[0]], best[3] / _FINE_BINS, fine_shares[best[1]])
+    # An edge counts where some frames were seen on either side of it.
+    first, last = (float(fine_rates[best[0]]) * at for at in (_EDGE_ROOM, span - _EDGE_ROOM))
+    edges = _edges(first, last, float(best[3]) / _FINE_BINS, float(fine_shares[best[1]]))
     against = [_unrhythmic(times, x)]
     fast = np.arange(_FASTEST + 1 / (6 * span), 0.5 / step, 1 / (6 * span))
     if fast.size:
@@ -301,15 +304,17 @@ def _weighed(times: Floats, x: Floats) -> Flash:
         return Flash(flashing, None, log_ratio=ratio)
     if flashing < _SURE or edges < _FEWEST_EDGES:
         return Flash(None, "too little was seen to tell a flash from a change", log_ratio=ratio)
-    doubt = _doubt(times, rate, shapes)
+    doubt = _doubt(times, (rate, error), shapes)
     if doubt is not None:
         return Flash(None, doubt, log_ratio=ratio)
     return Flash(flashing, None, 60 * rate, 60 * error, share, ratio)
 
 
-def _edges(turns: float, start: float, share: float) -> int:
-    """How often the lamp goes on or off within so many periods, lit from `start` (a phase) for `share`."""
-    return sum(int(np.floor(turns - at)) - int(np.ceil(-at)) + 1 for at in (start % 1, (start + share) % 1))
+def _edges(first: float, last: float, start: float, share: float) -> int:
+    """How often the lamp goes on or off between two phases (whole ones counted), lit from `start`."""
+    return sum(
+        int(np.floor(last - at)) - int(np.ceil(first - at)) + 1 for at in (start % 1, (start + share) % 1)
+    )
 
 
 def _folded(
@@ -418,14 +423,14 @@ class _Shapes(NamedTuple):
     ripple: float
 
 
-def _doubt(times: Floats, rate: float, shapes: _Shapes) -> str | None:
+def _doubt(times: Floats, measured: tuple[float, float], shapes: _Shapes) -> str | None:
     """Why a rhythm among those of signals may be no flash, or None."""
     as_flash = max(shapes.led, shapes.filament)
     if as_flash - shapes.blurred - float(np.log(_BEAT_PRIOR)) < _CLEARLY:
         return _SWELLS
     # An edge that only a filament has cannot come from a ripple; a sharp one can.
     if shapes.filament - max(shapes.led, shapes.ripple) < 2 * _CLEARLY:
-        ripple = _mains_in_step(times, rate)
+        ripple = _mains_in_step(times, *measured)
         if ripple is not None:
             return (
                 f"a lamp fed by the mains would seem to flash so: {ripple:.0f} Hz against this clip's frames"
@@ -527,15 +532,15 @@ def _filament(grid: Floats, share: float, period: float, rise: float, fall: floa
     return light
 
 
-def _mains_in_step(times: Floats, rate: float) -> float | None:
+def _mains_in_step(times: Floats, rate: float, error: float) -> float | None:
     """The ripple of the mains that, at the times of these frames, would look like this rate; or None."""
     span = float(times[-1] - times[0])
     for ripple in _MAINS_RIPPLE:
-        drift = _MAINS_DRIFT * ripple
+        drift = _MAINS_DRIFT * ripple + 2 * error
         count = int(np.ceil(2 * drift * span * 6)) + 1
         for hertz in np.linspace(ripple - drift, ripple + drift, count):
             for sign in (1, -1):
                 turns = (hertz - sign * rate) * times
-                if abs(np.exp(2j * np.pi * turns).mean()) > 0.97:
+                if abs(np.exp(2j * np.pi * turns).mean()) > 0.94:
                     return ripple
     return None
