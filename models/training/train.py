@@ -78,11 +78,9 @@ class Averaged:
 
     def update(self, net: nn.Module, step: int) -> None:
         keep = min(self.keep, (step + 1) / (step + 10))
-        for k, v in net.state_dict().items():
-            if v.dtype.is_floating_point:
-                self.state[k].lerp_(v.detach(), 1 - keep)
-            else:
-                self.state[k].copy_(v)
+        now = net.state_dict()
+        real = [k for k, v in now.items() if v.dtype.is_floating_point]
+        torch._foreach_lerp_([self.state[k] for k in real], [now[k].detach() for k in real], 1 - keep)
 
 
 class Store:
@@ -134,6 +132,8 @@ def main() -> None:
     parser.add_argument("--batch", type=int, default=128)
     parser.add_argument("--to", type=Path, required=True)
     parser.add_argument("--resume", type=Path)
+    parser.add_argument("--start", type=Path, help="weights.pt of an earlier run to begin from")
+    parser.add_argument("--first", type=int, default=0, help="lessons an earlier run has used up")
     parser.add_argument("--photos", type=Path)
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--keep", type=int, default=30_000, help="lessons kept on the accelerator")
@@ -148,13 +148,13 @@ def main() -> None:
         else ()
     )
     # The children are forked before anything touches the accelerator.
-    source = lessons(FIRST_SEED + (saved["seen"] if saved else 0), photos, args.workers, 16)
+    source = lessons(FIRST_SEED + (saved["seen"] if saved else args.first), photos, args.workers, 16)
     next(source)
     device = "cuda" if torch.cuda.is_available() else "cpu"
     nets = {"finder": Finder(), "reader": Reader(), "plates": PlateReader()}
     for net in nets.values():
         net.to(device).train()
-    seen, done = 0, 0.0
+    seen, done = args.first, 0.0
     averaged = {k: Averaged(n) for k, n in nets.items()}
     optimiser = torch.optim.AdamW(
         [p for n in nets.values() for p in n.parameters()], lr=args.rate, weight_decay=0.02
@@ -165,6 +165,11 @@ def main() -> None:
             averaged[k].state = {n: v.to(device) for n, v in saved[k].items()}
         optimiser.load_state_dict(saved["optimiser"])
         seen, done = saved["seen"], saved["minutes"]
+    if args.start:
+        first = torch.load(args.start, map_location=device, weights_only=True)
+        for k, net in nets.items():
+            net.load_state_dict(first[k])
+            averaged[k].state = first[k]
     until = args.until or done + args.minutes
     store = Store(args.keep, device)
     start, step, log = time.monotonic(), 0, {}
@@ -204,7 +209,7 @@ def main() -> None:
         step += 1
         if step % 50 == 0:
             for k, v in {**parts, **rparts, "letters": ploss}.items():
-                log[k] = 0.8 * log.get(k, float(v)) + 0.2 * float(v)
+                log[k] = 0.8 * log.get(k, v.item()) + 0.2 * v.item()
         if step % 250 == 0:
             print(
                 f"{minutes:6.2f} min {seen + store.seen:8d} seen {step:6d} steps "

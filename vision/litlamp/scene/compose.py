@@ -429,16 +429,20 @@ def training_sample(
 ) -> tuple[NDArray[np.uint8], SceneTruth]:
     """One random picture and its truth: rgb uint8 (H, W, 3). Same seed, size and photos: same bytes."""
     rng = np.random.default_rng((seed, 20))
-    if rng.random() < 0.25:
+    if rng.random() < 0.3:
         n = int(rng.integers(0, 6))
-        scenery = draw_scenery(
-            rng, size, photos, extras=tuple(Extra(str(k)) for k in rng.choice(KINDS, n)), back=False
-        )
+        kinds = [*rng.choice(KINDS, n), *(["road light"] if rng.random() < 0.4 else [])]
+        scenery = draw_scenery(rng, size, photos, extras=tuple(Extra(str(k)) for k in kinds), back=False)
+        if photos and rng.random() < 0.3:
+            scenery = replace(scenery, photo=str(rng.choice(photos)), room=False)
         aspects: tuple[Aspect, ...] = ()
         if rng.random() < 0.15:
             scenery, aspects = replace(scenery, back=True), (random_aspect(rng),)
     else:
         scenery = draw_scenery(rng, size, photos)
+        # Road lights are what a vertical head is most easily taken for.
+        if rng.random() < 0.12:
+            scenery = replace(scenery, extras=(*scenery.extras, Extra("road light")))
         aspects = tuple(random_aspect(rng) for _ in range(int(rng.choice([1, 2, 3], p=[0.85, 0.12, 0.03]))))
     scene, truth = compose(aspects, scenery, rng)
     return expose(scene, draw_camera(rng, scene.light), rng, model=scenery.room), truth
