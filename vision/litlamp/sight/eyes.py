@@ -41,8 +41,6 @@ class Calibration(msgspec.Struct, frozen=True):
     finder_colour, reader_colour : weights of the two networks' log-beliefs in the pool.
     count, mount, arrangement, whole, plates : temperatures (logits are divided by them).
     head_score : a head fainter than this is not reported.
-    signal_score : a signal whose best lit head is fainter than this is not reported.
-    dark_score : the same for a signal of which no head is lit.
     disagree : share of belief spread evenly for each unit of disagreement between the witnesses.
     floor : least probability given to any colour of a lit lamp.
     witness_colour : share of the leading colour's belief that a fully sure colour witness takes from it.
@@ -50,7 +48,9 @@ class Calibration(msgspec.Struct, frozen=True):
         restrictive than the leading one, and for any other.
     geometry_weight : weight of the boxes' log-odds for staggered beside the reader's.
     geometry_jitter, geometry_px : how far a box's middle may be out, head widths and finder px.
-    no_signal : the reader's belief in no signal above which nothing is reported.
+    signal_bias, signal_heads, signal_reader : constant, and weights of the best head's and the reader's
+        log-odds, in the log-odds that heads found are a signal at all.
+    signal_least : belief in a signal below which nothing is reported.
     fewer : share of the reader's belief in fewer heads that falls on a head found without any score.
     edge_near, edge_near_cut : heads as near to the picture's edge, head widths, have lost one by this belief.
     edge_top, edge_low, edge_cut : the same at the distance that would still hide a head above, or below.
@@ -69,8 +69,6 @@ class Calibration(msgspec.Struct, frozen=True):
     plates: float = 1.0
     sight: float = 1.0
     head_score: float = 0.25
-    signal_score: float = 0.4
-    dark_score: float = 0.6
     disagree: float = 0.5
     floor: float = 0.001
     witness_colour: float = 0.5
@@ -79,7 +77,10 @@ class Calibration(msgspec.Struct, frozen=True):
     geometry_weight: float = 1.0
     geometry_jitter: float = 0.15
     geometry_px: float = 1.0
-    no_signal: float = 0.5
+    signal_bias: float = 0.0
+    signal_heads: float = 1.0
+    signal_reader: float = 1.0
+    signal_least: float = 0.5
     fewer: float = 1.0
     edge_near: float = 0.3
     edge_near_cut: float = 0.9

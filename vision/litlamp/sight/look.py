@@ -77,28 +77,37 @@ def look(frame: Frame, eyes: Eyes | None = None) -> tuple[SignalSeen, ...]:
     eyes = eyes or load_eyes()
     rgb = frame.rgb
     found = find(rgb, eyes)
-    groups = [g for g in group(found.heads) if _worth_a_look(g, eyes.calibration)]
+    groups = group(found.heads)
     if not groups:
         return ()
-    windows = [reader_window(rgb, [(h.x, h.y) for h in g], _width(g)).pixels for g in groups]
+    windows = [reader_window(rgb, [(h.x, h.y) for h in g], usual_width(g)).pixels for g in groups]
     answers = eyes.reader.run(np.stack(windows))
     signals = []
     for heads, answer in zip(groups, answers, strict=True):
         read = signal_read(answer, eyes.calibration)
-        if read.count[0] > eyes.calibration.no_signal:
+        if signal_belief(heads, answer, eyes.calibration) < eyes.calibration.signal_least:
             continue
         own = [p for p in found.plates if belongs(p.box, heads)]
         signals.append(_signal(rgb, heads, read, read_letters(rgb, own, eyes), eyes.calibration))
     return tuple(sorted(signals, key=lambda s: s.box.x0))
 
 
-def _width(heads: Sequence[HeadFound]) -> float:
+def usual_width(heads: Sequence[HeadFound]) -> float:
+    """The median width of these heads, px."""
     return float(np.median([h.box.width for h in heads]))
 
 
-def _worth_a_look(heads: Sequence[HeadFound], tuned: Calibration) -> bool:
-    lit = [h.score for h in heads if int(np.argmax(h.colours)) != DARK]
-    return max(lit, default=0.0) >= tuned.signal_score or max(h.score for h in heads) >= tuned.dark_score
+def signal_belief(heads: Sequence[HeadFound], answer: NDArray[np.float32], tuned: Calibration) -> float:
+    """Belief that these heads are a signal facing the camera, from the best of them and the reader."""
+    best = log_odds(max(h.score for h in heads))
+    reader = log_odds(1.0 - float(softmax(answer[:4])[0]))
+    return logistic(tuned.signal_bias + tuned.signal_heads * best + tuned.signal_reader * reader)
+
+
+def log_odds(p: float, least: float = 1e-4) -> float:
+    """Log of p against 1 - p, with p held off 0 and 1 by `least`."""
+    p = min(max(p, least), 1.0 - least)
+    return math.log(p / (1.0 - p))
 
 
 def _signal(
@@ -110,7 +119,7 @@ def _signal(
     agrees = float(read.count[n] / max(1.0 - read.count[0], 1e-6))
     seen, strange = [], 0.0
     for slot, head in enumerate(heads):
-        witness = _witness(rgb, head)
+        witness = colour_witness(rgb, head)
         colour, apart = pool_colour(softmax(head.colours), read.colours[slot], witness, agrees, tuned)
         strange = max(strange, apart)
         lit = colour[DARK] < 0.5
@@ -134,13 +143,13 @@ def _signal(
         plates_seen=tuple(plates),
         number=number_read(plates, tuned),
         whole=read.whole * (1.0 - more) * (1.0 - _cut(heads, size, tuned)),
-        resolution=_width(heads),
+        resolution=usual_width(heads),
         axis=axis,
         strange=strange,
     )
 
 
-def _witness(rgb: Pixels, head: HeadFound) -> NDArray[np.float64]:
+def colour_witness(rgb: Pixels, head: HeadFound) -> NDArray[np.float64]:
     """What the lamp's own pixels say of its colour, in the order of COLOURS."""
     told = lamp_colour(rgb, head.x, head.y, head.lens)
     return np.array([told[name] for name in COLOURS])
@@ -202,7 +211,7 @@ def _stand(
     """Belief in staggered heads, and the mast's line from the top head to the lowest."""
     if len(heads) < 2:
         return 0.0, None
-    width = _width(heads)
+    width = usual_width(heads)
     at = [(*h.box.centre, h.box.width) for h in heads]
     around = heads[0].box
     for head in heads[1:]:
@@ -223,13 +232,8 @@ def pool_arrangement(reader: float, boxes: float, tuned: Calibration) -> float:
     Neither may be surer than the boxes can ever be (axis.STRAY), so that two sure and opposite answers leave
     both arrangements open.
     """
-    odds = sum(w * _log_odds(p) for w, p in ((1.0, reader), (tuned.geometry_weight, boxes)))
+    odds = sum(w * log_odds(p, STRAY) for w, p in ((1.0, reader), (tuned.geometry_weight, boxes)))
     return logistic(odds)
-
-
-def _log_odds(p: float) -> float:
-    p = min(max(p, STRAY), 1.0 - STRAY)
-    return math.log(p / (1.0 - p))
 
 
 def _named(colour: NDArray[np.float64]) -> Mapping[Colour, float]:
@@ -248,7 +252,7 @@ def _cut(heads: Sequence[HeadFound], size: tuple[int, int], tuned: Calibration) 
     """Belief that a head was cut off, from nothing but how near the picture's edge the outer heads stand."""
     if len(heads) == MOST_HEADS:
         return 0.0
-    width = _width(heads)
+    width = usual_width(heads)
     top = min(h.box.y0 for h in heads) / width
     low = (size[1] - max(h.box.y1 for h in heads)) / width
     if min(top, low) < tuned.edge_near:

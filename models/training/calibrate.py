@@ -1,0 +1,249 @@
+"""Fits sight's calibration on rendered scenes of their own seeds (100_000 to 199_999) and writes it in the manifest.
+
+    python models/training/calibrate.py --scenes 1500 --workers 2
+
+Half of the seeds (even) are fitted on, the other half (odd) reported on. What is fitted: whether heads found
+are a signal at all; temperatures of the reader's answers; weights of the colour pool. The guard's remaining
+numbers stay as they are and are named in the report.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import multiprocessing
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from litlamp.aspects.aspect import COLOURS
+from litlamp.scene.compose import training_sample
+from litlamp.scene.truth import HeadTruth, SignalTruth
+from litlamp.sight.crop import reader_window
+from litlamp.sight.eyes import Calibration, load_eyes, logistic, read_manifest, softmax
+from litlamp.sight.find import HeadFound, find
+from litlamp.sight.group import group
+from litlamp.sight.look import colour_witness, log_odds, pool_colour, signal_read, usual_width
+from targets import could_see_plates, head_point, reader_target
+
+MODELS = Path(__file__).resolve().parents[1]
+FIRST = 100_000
+SIZES = ((640, 480), (480, 640), (960, 720))
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Case:
+    """One group of heads found, what the networks said of it, and the truth; `answers` None: no signal."""
+
+    seed: int
+    score: float
+    lit: bool
+    logits: Array
+    finder: list[Array]
+    witness: list[Array]
+    colours: list[int]
+    answers: Array | None
+    weights: Array | None
+
+
+def cases(seed: int) -> list[Case]:
+    """Every group found in the scene of that seed."""
+    cv2.setNumThreads(1)
+    eyes = load_eyes()
+    size = SIZES[seed % len(SIZES)]
+    rgb, truth = training_sample(seed, size)
+    out = []
+    for heads in group(find(rgb, eyes).heads):
+        window = reader_window(rgb, [(h.x, h.y) for h in heads], usual_width(heads)).pixels
+        logits = eyes.reader.run(window[None])[0].astype(np.float64)
+        signal, ambiguous = _owner(heads, truth.signals)
+        if ambiguous:
+            continue
+        true = [_match(h, signal) if signal else None for h in heads]
+        answers = weights = None
+        if signal:
+            answers, weights = (a.astype(np.float64) for a in reader_target(signal, size))
+            weights[-1] = 1.0
+            answers[-1] = could_see_plates(signal, size)
+        out.append(Case(
+            seed, max(h.score for h in heads), any(int(np.argmax(h.colours)) != 4 for h in heads), logits,
+            [h.colours.astype(np.float64) for h in heads],
+            [colour_witness(rgb, h) for h in heads],
+            [COLOURS.index(t.lamp.colour if t.lit else "dark") if t else -1 for t in true],
+            answers, weights,
+        ))  # fmt: skip
+    return out
+
+
+def _match(head: HeadFound, signal: SignalTruth) -> HeadTruth | None:
+    for true in signal.heads:
+        x, y = head_point(true)
+        if np.hypot(head.x - x, head.y - y) < 0.6 * true.box.width:
+            return true
+    return None
+
+
+def _owner(heads: Iterable[HeadFound], signals: tuple[SignalTruth, ...]) -> tuple[SignalTruth | None, bool]:
+    """The signal these heads belong to; and whether it is one that no rule says how to judge."""
+    for signal in signals:
+        if any(_match(h, signal) for h in heads):
+            hidden = any(hd.visible <= 0.35 for hd in signal.heads)
+            return signal, not signal.facing or hidden
+    return None, False
+
+
+def log_loss(p: Array) -> float:
+    """Mean of -log of the probability given to what was true."""
+    return float(-np.log(np.clip(p, 1e-9, 1)).mean())
+
+
+def fit_temperature(logits: Array, truth: Array, least: float = 0.7) -> float:
+    """The temperature with the least log loss; logits (n, k) with class numbers, or (n,) with 0 and 1."""
+
+    def loss(t: float) -> float:
+        z = logits / t
+        if z.ndim == 1:
+            return float(np.logaddexp(0, np.where(truth > 0.5, -z, z)).mean())
+        return log_loss(softmax(z.astype(np.float32))[np.arange(len(z)), truth.astype(int)])
+
+    grid = np.exp(np.linspace(np.log(least), np.log(6), 60))
+    return float(grid[int(np.argmin([loss(float(t)) for t in grid]))])
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--scenes", type=int, default=1500)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--report-only", action="store_true")
+    args = parser.parse_args()
+    with multiprocessing.get_context("spawn").Pool(args.workers) as pool:
+        found = [c for part in pool.imap(cases, range(FIRST, FIRST + args.scenes), 8) for c in part]
+    fit, held = ([c for c in found if c.seed % 2 == i] for i in (0, 1))
+    tuned = load_eyes().calibration
+    print(
+        f"{len(fit)} groups to fit on, {len(held)} held out; {sum(c.answers is not None for c in held)} real"
+    )
+    report("before", held, tuned)
+    tuned = fitted(fit, tuned, args.scenes)
+    report("after", held, tuned)
+    if not args.report_only:
+        manifest = read_manifest(MODELS)
+        done = msgspec.to_builtins(msgspec.structs.replace(manifest, calibration=tuned))
+        (MODELS / "MANIFEST.json").write_text(json.dumps(done, indent=1) + "\n")
+
+
+def signal_features(c: Case) -> tuple[float, float]:
+    """Log-odds of the best head, and the reader's for a signal against none."""
+    return log_odds(c.score), log_odds(1 - float(softmax(c.logits[:4].astype(np.float32))[0]))
+
+
+def fitted(cs: list[Case], old: Calibration, scenes: int) -> Calibration:
+    """A calibration fitted on these cases."""
+    lit = [c for c in cs if c.lit]
+    x = np.array([signal_features(c) for c in lit])
+    y = np.array([c.answers is not None for c in lit], float)
+
+    def loss(w: Array) -> float:
+        z = w[0] + x @ w[1:]
+        return float(np.logaddexp(0, np.where(y > 0.5, -z, z)).mean() + 1e-3 * (w**2).sum())
+
+    bias, heads, reader = minimize(loss, np.array([0.0, 1.0, 1.0])).x
+    real = [c for c in cs if c.answers is not None and c.weights is not None]
+    logits, answers, weights = (
+        np.array([getattr(c, k) for c in real]) for k in ("logits", "answers", "weights")
+    )
+    one = {
+        name: fit_temperature(logits[weights[:, i] > 0, i], answers[weights[:, i] > 0, i])
+        for name, i in (("arrangement", 19), ("mount", 20), ("whole", 21), ("sight", 26))
+    }
+    tuned = msgspec.structs.replace(
+        old,
+        fitted_on=f"{scenes // 2} rendered scenes, even seeds from {FIRST}",
+        signal_bias=round(float(bias), 4), signal_heads=round(float(heads), 4),
+        signal_reader=round(float(reader), 4),
+        count=round(fit_temperature(logits[:, :4], answers[:, :4].argmax(1)), 4),
+        **{k: round(v, 4) for k, v in one.items()},
+    )  # fmt: skip
+
+    names = ("finder_colour", "reader_colour", "disagree", "witness_colour")
+
+    def with_weights(w: Array) -> Calibration:
+        values = dict(zip(names, np.clip(w, [0.1, 0.1, 0.0, 0.0], [2, 2, 1, 1]), strict=True))
+        return msgspec.structs.replace(tuned, **{k: round(float(v), 4) for k, v in values.items()})
+
+    start = np.array([0.7, 0.7, 0.3, 0.1])
+    best = minimize(
+        lambda w: log_loss(colour_beliefs(real, with_weights(w))[0]),
+        start, method="Nelder-Mead", options={"maxfev": 120, "xatol": 0.01, "fatol": 1e-4},
+    ).x  # fmt: skip
+    return with_weights(best)
+
+
+def colour_beliefs(cs: list[Case], tuned: Calibration) -> tuple[Array, Array, Array]:
+    """Of every matched head: belief in its true colour, whether that led, and its true colour."""
+    p, right, true = [], [], []
+    for c in cs:
+        read = signal_read(c.logits.astype(np.float32), tuned)
+        agrees = float(read.count[len(c.finder)] / max(1 - read.count[0], 1e-6))
+        for slot, colour in enumerate(c.colours):
+            if colour < 0:
+                continue
+            belief, _ = pool_colour(
+                softmax(c.finder[slot].astype(np.float32)), read.colours[slot], c.witness[slot], agrees, tuned
+            )
+            p.append(belief[colour])
+            right.append(int(belief.argmax()) == colour)
+            true.append(colour)
+    return np.array(p), np.array(right), np.array(true)
+
+
+def report(when: str, cs: list[Case], tuned: Calibration) -> None:
+    """Print how good the beliefs are on these cases."""
+    lit = [c for c in cs if c.lit]
+    p = np.array([signal_belief(c, tuned) for c in lit])
+    y = np.array([c.answers is not None for c in lit])
+    real = [c for c in cs if c.answers is not None]
+    parts: dict[str, Any] = {}
+    for least in (0.5, 0.7, 0.9):
+        parts[f"signals kept at {least}"] = f"{(p[y] >= least).mean():.3f}"
+        parts[f"others kept at {least}"] = f"{int((p[~y] >= least).sum())} of {int((~y).sum())}"
+    own, right, true = colour_beliefs(real, tuned)
+    parts["colour log loss"] = f"{log_loss(own):.4f}"
+    for i, name in enumerate(COLOURS):
+        at = true == i
+        parts[name] = f"{int(right[at].sum())} of {int(at.sum())}"
+    counts = np.array([signal_read(c.logits.astype(np.float32), tuned).count for c in real])
+    n = np.array([c.answers[:4].argmax() for c in real if c.answers is not None])
+    parts["count"] = (
+        f"{(counts.argmax(1) == n).mean():.3f} log loss {log_loss(counts[np.arange(len(n)), n]):.3f}"
+    )
+    found = np.array([len(c.finder) for c in real])
+    parts["heads grouped right"] = f"{(found == n).mean():.3f} (fewer {(found < n).mean():.3f})"
+    for name, i, t in (
+        ("staggered", 19, tuned.arrangement), ("dwarf", 20, tuned.mount),
+        ("whole", 21, tuned.whole), ("could see plates", 26, tuned.sight),
+    ):  # fmt: skip
+        used = [c for c in real if c.weights is not None and c.weights[i] > 0 and c.answers is not None]
+        q = np.array([logistic(float(c.logits[i]), t) for c in used])
+        a = np.array([c.answers[i] for c in used if c.answers is not None])
+        parts[name] = (
+            f"{((q > 0.5) == (a > 0.5)).mean():.3f} log loss {log_loss(np.where(a > 0.5, q, 1 - q)):.3f}"
+        )
+    print(when, json.dumps(parts, indent=1))
+
+
+def signal_belief(c: Case, tuned: Calibration) -> float:
+    heads, reader = signal_features(c)
+    return logistic(tuned.signal_bias + tuned.signal_heads * heads + tuned.signal_reader * reader)
+
+
+if __name__ == "__main__":
+    main()
