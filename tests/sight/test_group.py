@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from litlamp.aspects.aspect import MOST_HEADS
 from litlamp.box import Box
 from litlamp.sight.find import HeadFound
-from litlamp.sight.group import group
+from litlamp.sight.group import ALIKE, APART, ASIDE, LEAN, VOTES, group
 
 
 def head(x: float, y: float, width: float = 20.0, vote=None, score: float = 0.9, lens=None) -> HeadFound:
@@ -51,17 +51,18 @@ def test_each_head_in_exactly_one_signal_top_to_bottom_at_most_three(heads):
 
 @given(heads=ANY)
 def test_heads_of_one_signal_are_as_near_and_as_alike_as_is_claimed(heads):
-    """Within 8 head widths down, above one another rather than abreast, of like size, votes that meet."""
+    """Within APART widths down, above one another rather than abreast, of like size, votes that can meet."""
     for signal in group(heads):
         for i, a in enumerate(signal):
             for b in signal[i + 1 :]:
                 width = (a.box.width + b.box.width) / 2
                 dx, dy = abs(a.x - b.x), abs(a.y - b.y)
-                assert 0.6 * width <= dy <= 8 * width
-                assert dx <= 0.6 * dy + 1.5 * width
-                assert max(a.box.width, b.box.width) <= 1.9 * min(a.box.width, b.box.width)
+                assert 0.6 * width <= dy <= APART * width
+                assert dx <= ASIDE * width + LEAN * dy
+                wide = max(a.box.width, b.box.width) <= ALIKE * min(a.box.width, b.box.width)
+                assert wide or max(a.lens, b.lens) <= ALIKE * min(a.lens, b.lens)
                 apart = math.dist(a.vote, b.vote)
-                assert apart < 0.8 * width + 0.22 * math.hypot(dx, dy)
+                assert apart <= 0.8 * width + VOTES * math.hypot(dx, dy)
 
 
 @given(heads=ANY, dx=st.integers(-500, 500), dy=st.integers(-500, 500), seed=st.integers(0, 99))
@@ -82,9 +83,9 @@ def test_neither_order_nor_place_in_the_picture_matters(heads, dx, dy, seed):
 def _on_a_limit(a: HeadFound, b: HeadFound) -> bool:
     width = (a.box.width + b.box.width) / 2
     dx, dy = abs(a.x - b.x), abs(a.y - b.y)
-    apart = math.dist(a.vote, b.vote) - 0.8 * width - 0.22 * math.hypot(dx, dy)
-    ratio = max(a.box.width, b.box.width) - 1.9 * min(a.box.width, b.box.width)
-    near = (dy - 0.6 * width, dy - 8 * width, dx - 0.6 * dy - 1.5 * width, apart, ratio)
+    apart = math.dist(a.vote, b.vote) - 0.8 * width - VOTES * math.hypot(dx, dy)
+    ratio = max(a.box.width, b.box.width) - ALIKE * min(a.box.width, b.box.width)
+    near = (dy - 0.6 * width, dy - APART * width, dx - ASIDE * width - LEAN * dy, apart, ratio)
     return any(abs(v) < 1e-6 for v in near)
 
 
@@ -103,7 +104,7 @@ def test_masts_side_by_side_stay_apart(n, m, apart):
 
 
 def test_heads_too_far_down_stay_apart_though_their_votes_meet():
-    for gap, sizes in ((7.9, [2]), (8.1, [1, 1])):
+    for gap, sizes in ((APART - 0.1, [2]), (APART + 0.1, [1, 1])):
         assert sorted(len(s) for s in group(mast(100, 100, 2, gap=gap))) == sizes
 
 
