@@ -60,7 +60,7 @@ class Sheet:
 
 def made_by(book: Rulebook) -> dict[str, str]:
     """Everything that changes an exam's journal: program, networks, calibration, rulebook, and the code."""
-    eyes = load_eyes()
+    eyes = load_eyes(threads=1)
     return {
         "litlamp": __version__,
         **eyes.names,
@@ -153,7 +153,7 @@ def _picture(seed: int, book: Rulebook) -> tuple[bytes, bytes]:
 
 
 def _read(png: bytes, name: str, book: Rulebook) -> SourceReading:
-    eyes = load_eyes()
+    eyes = load_eyes(threads=1)
     try:
         return replace(read_with_frame(png, book=book, eyes=eyes)[0], source=name)
     except Exception as error:

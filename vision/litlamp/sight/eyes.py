@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -163,14 +164,26 @@ def checked_bytes(folder: Path, entry: ModelEntry) -> bytes:
 
 
 @cache
-def load_eyes(folder: Path | None = None) -> Eyes:
-    """Load and check every network once a process. Raises EyesError."""
+def load_eyes(folder: Path | None = None, threads: int | None = None) -> Eyes:
+    """Load and check every network once a process.
+
+    Parameters
+    ----------
+    folder : of the weights and their manifest; see `models_folder` where not given.
+    threads : that one run of a network may use; where not given, as the machine has processors, 4 at most.
+        Where processes work side by side, give each 1.
+
+    Raises
+    ------
+    EyesError
+        where they are missing, altered or cannot be loaded.
+    """
     import onnxruntime
 
     place = models_folder(folder)
     manifest = read_manifest(place)
     options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 1
+    options.intra_op_num_threads = threads or min(os.cpu_count() or 1, 4)
     options.inter_op_num_threads = 1
     options.log_severity_level = 3
     # Idle threads that spin would steal the decoder's cores.
