@@ -46,7 +46,7 @@ NUMBER_PRIOR = 0.5
 """The same for a number plate: nothing is known."""
 UNSEEN_COLOURS: tuple[Colour, ...] = ("red", "yellow", "green")
 """What a head out of view may show, each as likely."""
-NEGLIGIBLE = 1e-10
+NEGLIGIBLE = 1e-8
 """Head hypotheses below this are not looked up; their whole belief goes to "not a standard aspect"."""
 
 T = TypeVar("T", bound=str)
@@ -128,7 +128,9 @@ def weigh(belief: SignalBelief, book: Rulebook) -> Tally:
         arranged = [*arrangements.items()] if len(stack.colours) > 1 else alone
         for (mount, mounted), (arrangement, share) in product(mounts.items(), arranged):
             chance = stack.chance * mounted * share
-            if chance > 0.0:
+            if 0.0 < chance < NEGLIGIBLE:
+                tally.add(NOT_STANDARD, chance, _blank(stack, mount, arrangement))
+            elif chance > 0.0:
                 _weigh_stack(tally, book, belief, stack, mount, arrangement, chance)
     return tally
 

@@ -51,7 +51,7 @@ class Calibration(msgspec.Struct, frozen=True):
     geometry_jitter, geometry_px : how far a box's middle may be out, head widths and finder px.
     signal_bias, signal_heads, signal_reader : constant, and weights of the best head's and the reader's
         log-odds, in the log-odds that heads found are a signal at all.
-    signal_least : belief in a signal below which nothing is reported.
+    signal_least, unlit_least : belief in a signal below which nothing is reported, with a lit head, without.
     fewer : share of the reader's belief in fewer heads that falls on a head found without any score.
     edge_near, edge_near_cut : heads as near to the picture's edge, head widths, have lost one by this belief.
     edge_top, edge_low, edge_cut : the same at the distance that would still hide a head above, or below.
@@ -82,6 +82,7 @@ class Calibration(msgspec.Struct, frozen=True):
     signal_heads: float = 1.0
     signal_reader: float = 1.0
     signal_least: float = 0.5
+    unlit_least: float = 0.8
     fewer: float = 1.0
     edge_near: float = 0.3
     edge_near_cut: float = 0.9

@@ -85,7 +85,7 @@ def look(frame: Frame, eyes: Eyes | None = None) -> tuple[SignalSeen, ...]:
     signals = []
     for heads, answer in zip(groups, answers, strict=True):
         read = signal_read(answer, eyes.calibration)
-        if signal_belief(heads, answer, eyes.calibration) < eyes.calibration.signal_least:
+        if signal_belief(heads, answer, eyes.calibration) < _least(heads, eyes.calibration):
             continue
         own = [p for p in found.plates if belongs(p.box, heads)]
         signals.append(_signal(rgb, heads, read, read_letters(rgb, own, eyes), eyes.calibration))
@@ -102,6 +102,11 @@ def signal_belief(heads: Sequence[HeadFound], answer: NDArray[np.float32], tuned
     best = log_odds(max(h.score for h in heads))
     reader = log_odds(1.0 - float(softmax(answer[:4])[0]))
     return logistic(tuned.signal_bias + tuned.signal_heads * best + tuned.signal_reader * reader)
+
+
+def _least(heads: Sequence[HeadFound], tuned: Calibration) -> float:
+    lit = any(int(np.argmax(h.colours)) != DARK for h in heads)
+    return tuned.signal_least if lit else tuned.unlit_least
 
 
 def log_odds(p: float, least: float = 1e-4) -> float:
