@@ -155,6 +155,65 @@ def test_better_seen_of_two_answers_is_kept_and_neighbours_stay():
     assert [(h.x, h.score) for h in kept] == [(104, 0.9), (130, 0.3)]
 
 
+def test_of_two_answers_about_as_sure_the_finer_places_the_head_and_the_wider_votes():
+    def head(x: float, score: float, scale: float, framed: bool = True) -> f.HeadFound:
+        box = Box(x - 10, 90, x + 10, 110)
+        return f.HeadFound(x, 100.0, box, 8.0, np.zeros(5, np.float32), (x, 100.0), score, scale, framed)
+
+    for fine, x in ((0.82, 103.0), (0.78, 100.0), (0.95, 103.0)):
+        (kept,) = f._distinct_heads([head(100, 0.9, 0.25), head(103, fine, 1.0)])
+        assert kept.x == x
+        assert kept.score == max(0.9, fine)
+    (kept,) = f._distinct_heads([head(100, 0.9, 0.25), head(103, 0.9, 1.0)])
+    assert (kept.x, kept.vote[0]) == (103, 100)
+    (kept,) = f._distinct_heads([head(100, 0.9, 0.25), head(103, 0.9, 1.0, framed=False)])
+    assert kept.x == 100
+
+
+def test_a_head_at_the_edge_of_its_window_is_not_framed():
+    window = Window(np.zeros((160, 160, 3), np.uint8), 1000.0, 500.0, 0.5)
+    for u, v, framed in ((80, 80, True), (13, 80, False), (80, 150, False), (15, 145, True)):
+        x, y = window.to_picture(u, v)
+        maps = answered(window, x, y, Box(x - 20, y - 20, x + 20, y + 20), 12.0, "red", (x, y))
+        (head,) = f.read_heads(maps, window, LEAST)
+        assert head.framed == framed
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    many=st.lists(
+        st.tuples(st.floats(0, 90), st.floats(5, 30), st.floats(0.25, 1), st.sampled_from([0.2, 0.5, 1.0])),
+        max_size=14,
+    )
+)
+def test_no_two_kept_are_one_head_and_none_is_lost(many):
+    heads = [
+        f.HeadFound(x, 50.0, Box(x - w / 2, 50 - w, x + w / 2, 50 + w), w / 3, np.zeros(5, np.float32),
+                    (x, 50.0), score, scale)
+        for x, w, score, scale in many
+    ]  # fmt: skip
+    kept = f._distinct_heads(heads)
+    assert not any(f._same(a, b) for i, a in enumerate(kept) for b in kept[:i])
+    assert [h.score for h in kept] == sorted((h.score for h in kept), reverse=True)
+    assert bool(kept) == bool(heads)
+    # The surest answer of all is always among those kept, in itself or by a finer one.
+    if heads:
+        best = max(heads, key=lambda h: h.score)
+        assert any(f._same(best, h) for h in kept)
+
+
+def test_places_and_sizes_are_plain_numbers():
+    window = Window(np.zeros((48, 48, 3), np.uint8), 0.0, 0.0, 1.0)
+    maps = np.random.default_rng(3).normal(0, 1, (N, 12, 12)).astype(np.float32)
+    heads, plates = f.read_heads(maps, window, LEAST), f.read_plates(maps, window, LEAST)
+    assert heads
+    assert plates
+    for found in (*heads, *plates):
+        assert {type(v) for v in found.box.as_list()} == {float}
+        assert type(found.score) is float
+    assert {type(v) for h in heads for v in (h.x, h.y, h.lens, *h.vote)} == {float}
+
+
 @pytest.mark.parametrize("shape", [(1, 1), (1, 7000), (7000, 1), (3, 3), (480, 640), (33, 1000)])
 @pytest.mark.parametrize("value", [0, 110])
 def test_pictures_with_nothing_in_them_give_nothing(shape, value, eyes_for):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -26,9 +26,15 @@ WHOLE_SIDE = 640
 """The reduced whole picture's long side, px."""
 WINDOW = 160
 """Side of a window round a spot, px."""
-MOST_WINDOWS = 20
+MOST_WINDOWS = 12
 WANTED_LENS = 6.0
 """Windows are scaled, by halves, so that a spot's diameter comes nearest to this, px."""
+
+
+EDGE = 4
+"""A box that ends nearer to the window's edge may have been cut off there, px."""
+AS_SURE = 0.1
+"""Answers for one head whose scores differ by no more are as sure as each other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +43,7 @@ class HeadFound:
 
     (x, y) is the lit lamp's centre, or the head's centre where it is dark. `colours` are logits in the
     order of COLOURS. `vote` is where the finder places the middle of the head's whole signal. `scale` is
-    the finder's px a picture px.
+    the finder's px a picture px; `framed` says that the box lay wholly in the window.
     """
 
     x: float
@@ -48,6 +54,7 @@ class HeadFound:
     vote: tuple[float, float]
     score: float
     scale: float
+    framed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +103,13 @@ def _whole(rgb: Pixels) -> Window:
     h, w = rgb.shape[:2]
     scale = min(1.0, WHOLE_SIDE / max(h, w))
     th, tw = max(round(h * scale), 1), max(round(w * scale), 1)
-    small = rgb if scale == 1.0 else cv2.resize(rgb, (tw, th), interpolation=cv2.INTER_AREA)
+    small = rgb
+    while min(small.shape[:2]) > 4 * min(tw, th):
+        # Halving is many times faster than an odd ratio, so large pictures are halved first.
+        half = small.shape[1] // 2, small.shape[0] // 2
+        small = np.asarray(cv2.resize(small, half, interpolation=cv2.INTER_AREA), np.uint8)
+    if scale != 1.0:
+        small = np.asarray(cv2.resize(small, (tw, th), interpolation=cv2.INTER_AREA), np.uint8)
     ph, pw = -(-th // 32) * 32, -(-tw // 32) * 32
     canvas = np.full((ph, pw, 3), GREY, np.uint8)
     canvas[:th, :tw] = small
@@ -132,15 +145,20 @@ def read_heads(maps: Maps, window: Window, least: float) -> list[HeadFound]:
         v = maps[:, iy, ix]
         u = (ix + float(np.clip(v[DX], -0.5, 1.5))) * STRIDE
         w = (iy + float(np.clip(v[DY], -0.5, 1.5))) * STRIDE
-        left, top, right, bottom = (8 * np.exp(np.clip(v[LEFT : BOTTOM + 1], -3, 3))).astype(
-            float
-        ) / window.scale
+        sides = 8 * np.exp(np.clip(v[LEFT : BOTTOM + 1], -3, 3)) / window.scale
+        left, top, right, bottom = (float(side) for side in sides)
         x, y = window.to_picture(u, w)
         width = left + right
         vote = (x + 4 * width * float(v[VOTE_X]), y + 4 * width * float(v[VOTE_Y]))
         lens = 4 * float(np.exp(np.clip(v[LENS], -2, 3))) / window.scale
         box = Box(x - left, y - top, x + right, y + bottom)
-        heads.append(HeadFound(x, y, box, lens, v[COLOUR].copy(), vote, score, window.scale))
+        high, wide = maps.shape[1] * STRIDE, maps.shape[2] * STRIDE
+        framed = (
+            min(u - left * window.scale, w - top * window.scale) >= EDGE
+            and u + right * window.scale <= wide - EDGE
+            and w + bottom * window.scale <= high - EDGE
+        )
+        heads.append(HeadFound(x, y, box, lens, v[COLOUR].copy(), vote, score, window.scale, framed))
     return heads
 
 
@@ -154,22 +172,35 @@ def read_plates(maps: Maps, window: Window, least: float) -> list[PlateFound]:
             (iy + float(np.clip(v[PLATE_DY], -0.5, 1.5))) * STRIDE,
         )
         x, y = window.to_picture(u, w)
-        half_w, half_h = (4 * np.exp(np.clip(v[PLATE_W : PLATE_H + 1], -3, 3))).astype(float) / window.scale
+        half = 4 * np.exp(np.clip(v[PLATE_W : PLATE_H + 1], -3, 3)) / window.scale
+        half_w, half_h = float(half[0]), float(half[1])
         plates.append(PlateFound(Box(x - half_w, y - half_h, x + half_w, y + half_h), score, window.scale))
     return plates
 
 
 def _distinct_heads(heads: list[HeadFound]) -> list[HeadFound]:
+    """Each head once, best first: of answers about as sure, the one from the finest scale that framed it."""
+    ranked = sorted(heads, key=lambda h: -h.score)
     kept: list[HeadFound] = []
-    for head in sorted(heads, key=lambda h: -h.score):
-        near = (
-            h for h in kept
-            if h.box.iou(head.box) > 0.35
-            or np.hypot(h.x - head.x, h.y - head.y) < 0.5 * max(h.box.width, head.box.width)
-        )  # fmt: skip
-        if next(near, None) is None:
-            kept.append(head)
+    heard: list[HeadFound] = []
+    for at, best in enumerate(ranked):
+        if any(_same(best, h) for h in heard):
+            continue
+        # Places and sizes are truer at a finer scale, votes where more of the signal is in the window. Belief
+        # in the head stays the best that was had.
+        others = [h for h in ranked[at:] if h.framed and h.score >= best.score - AS_SURE and _same(best, h)]
+        finest = max(others, key=lambda h: h.scale, default=best)
+        widest = min(others, key=lambda h: h.scale, default=best)
+        if any(_same(finest, h) for h in heard):
+            finest = best
+        kept.append(replace(finest, score=best.score, vote=widest.vote))
+        heard += [best, finest]
     return kept
+
+
+def _same(a: HeadFound, b: HeadFound) -> bool:
+    near = np.hypot(a.x - b.x, a.y - b.y) < 0.5 * max(a.box.width, b.box.width)
+    return bool(near or a.box.iou(b.box) > 0.35)
 
 
 def _distinct_plates(plates: list[PlateFound]) -> list[PlateFound]:

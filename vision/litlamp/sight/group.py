@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import combinations
-
-import numpy as np
+import math
+from collections.abc import Iterator, Sequence
+from functools import cache
+from itertools import combinations, pairwise
 
 from litlamp.aspects.aspect import MOST_HEADS
 from litlamp.sight.find import HeadFound
@@ -14,60 +14,111 @@ ALIKE = 1.75
 """How many times as large one head of a signal may look as another, by box or by lens."""
 ASIDE = 2.0
 """Sideways offset of staggered heads, head widths, at most."""
+NEAR = 0.8
 APART = 9.0
-"""Heads of one signal stand no further above one another, head widths."""
+"""Neighbouring heads of one signal stand at least NEAR and at most APART head widths above one another."""
+OUTER = 0.6
+"""The same of the outer two of three heads, which stand on the same side of the mast."""
 LEAN = 0.12
 """Tangent of the mast's lean in the picture, at most."""
-FAINT = 0.35
-"""A head seen with less belief joins no other signal's heads."""
 VOTES = 1.1
-"""How far apart two heads of one signal may vote, beside the distance between them."""
+"""How far apart two heads of one signal may vote, in shares of the distance between them.
+
+Heads that know nothing of each other vote for themselves, at 1; those that vote further apart, for others.
+"""
+ROUGH = 0.8
+"""Votes are rough: so much of the way between them counts for nothing, head widths."""
+FAINT = 0.3
+EARNED = 6.0
+"""The less a head is believed, the nearer must the votes meet: no further apart than EARNED times the score
+over FAINT, so that a false head joins no signal by where it stands alone."""
+MOST_CLUSTER = 12
+"""The best choice is sought among at most so many heads at a time."""
 
 
 def group(heads: Sequence[HeadFound]) -> list[tuple[HeadFound, ...]]:
-    """Signals as tuples of heads, top to bottom, at most three heads each.
+    """Signals as tuples of heads, top to bottom, at most three heads each; those of the best heads first.
 
-    Heads of like size that stand one above the other are one signal, the straightest and nearest pairs first.
-    The finder's votes for the middle of a signal keep apart two that merely stand so: they are rough, for a
-    window may show a part of the signal only.
+    Heads of like size that stand one above the other may be one signal. Of all the ways to share out heads
+    that stand so, the one with the likeliest neighbours is taken. The finder's votes for the middle of a
+    signal keep apart two that merely stand so: they are rough, for a window may show a part of it only.
     """
-    owner = list(range(len(heads)))
-    for _, i, j in sorted(_pairs(heads)):
-        members = [k for k, o in enumerate(owner) if o in (owner[i], owner[j])]
-        if owner[i] == owner[j] or len(members) > MOST_HEADS:
-            continue
-        if all(_together(heads[a], heads[b]) is not None for a, b in combinations(members, 2)):
-            keep, gone = owner[i], owner[j]
+    down = sorted(heads, key=lambda h: (h.y, h.x, h.score))
+    signals = [signal for cluster in _clusters(down) for signal in _best(cluster)]
+    return sorted(signals, key=lambda signal: (-max(h.score for h in signal), signal[0].y, signal[0].x))
+
+
+def _clusters(down: Sequence[HeadFound]) -> Iterator[list[HeadFound]]:
+    """Heads that may hang together, the likeliest neighbours first where they are too many."""
+    owner = list(range(len(down)))
+    pairs = ((_likely(down[i], down[j]), i, j) for i, j in combinations(range(len(down)), 2))
+    for _, i, j in sorted(((-likely, i, j) for likely, i, j in pairs if likely is not None)):
+        keep, gone = owner[i], owner[j]
+        if owner.count(keep) + owner.count(gone) <= MOST_CLUSTER:
             owner = [keep if o == gone else o for o in owner]
-    signals = [[h for h, o in zip(heads, owner, strict=True) if o == name] for name in dict.fromkeys(owner)]
-    return [tuple(sorted(signal, key=lambda h: h.y)) for signal in signals]
+    for name in dict.fromkeys(owner):
+        yield [head for head, o in zip(down, owner, strict=True) if o == name]
 
 
-def _pairs(heads: Sequence[HeadFound]) -> list[tuple[float, int, int]]:
-    out = []
-    for i, j in combinations(range(len(heads)), 2):
-        cost = _together(heads[i], heads[j])
-        if cost is not None:
-            out.append((cost, i, j))
-    return out
+def _best(down: Sequence[HeadFound]) -> list[tuple[HeadFound, ...]]:
+    """Heads, top to bottom, shared out so that their neighbourhoods are likeliest in sum."""
+    choices: list[list[tuple[float, tuple[int, ...]]]] = [[(0.0, (i,))] for i in range(len(down))]
+    for n in range(2, MOST_HEADS + 1):
+        for at in combinations(range(len(down)), n):
+            likely = _signal([down[i] for i in at])
+            if likely is not None:
+                choices[at[0]].append((likely, at))
+
+    @cache
+    def share(free: tuple[int, ...]) -> tuple[float, tuple[tuple[int, ...], ...]]:
+        if not free:
+            return 0.0, ()
+        ways = []
+        for likely, at in choices[free[0]]:
+            if set(at) <= set(free):
+                rest, others = share(tuple(i for i in free if i not in at))
+                ways.append((likely + rest, (at, *others)))
+        return max(ways)
+
+    return [tuple(down[i] for i in at) for at in share(tuple(range(len(down))))[1]]
 
 
-def _together(a: HeadFound, b: HeadFound) -> float | None:
-    """How unlike two heads of one signal these stand, from 0 up; None where they cannot be."""
+def _signal(down: Sequence[HeadFound]) -> float | None:
+    """How likely these heads, top to bottom, are one signal; None where they cannot be."""
+    if len(down) > 2 and not _in_line(down[0], down[-1], OUTER):
+        return None
+    total = 0.0
+    for a, b in pairwise(down):
+        likely = _likely(a, b)
+        if likely is None:
+            return None
+        total += likely
+    gaps = [b.y - a.y for a, b in pairwise(down)]
+    # Unequal spacing speaks against a third head, though never so far as to tear apart what else agrees.
+    return total - 0.2 * math.log(max(gaps) / min(gaps))
+
+
+def _likely(a: HeadFound, b: HeadFound) -> float | None:
+    """How likely two heads are neighbours on one mast, above 0; None where they cannot be."""
     width = (a.box.width + b.box.width) / 2
-    if min(a.score, b.score) < FAINT or not (
-        _ratio(a.box.width, b.box.width) < ALIKE or _ratio(a.lens, b.lens) < ALIKE
-    ):
-        return None
     dx, dy = abs(a.x - b.x), abs(a.y - b.y)
-    if not 0.6 * width < dy < APART * width or dx > ASIDE * width + LEAN * dy:
-        return None  # Side by side they stand on masts of their own.
-    apart = float(np.hypot(a.vote[0] - b.vote[0], a.vote[1] - b.vote[1]))
-    far = float(np.hypot(dx, dy))
-    # Heads that know nothing of each other vote for themselves; further apart than that, for others.
-    if apart > 0.8 * width + VOTES * far:
+    if not (NEAR * width < dy < APART * width and _in_line(a, b, ASIDE)):
         return None
-    return dx / width + 0.25 * dy / width + apart / width - (a.score + b.score) / 2
+    apart = math.dist(a.vote, b.vote)
+    votes = max(apart - ROUGH * width, 0.0) / math.hypot(dx, dy)
+    score = min(a.score, b.score)
+    if votes > min(VOTES, EARNED * (score - FAINT)):
+        return None
+    unlike = math.log(min(_ratio(a.box.width, b.box.width), _ratio(a.lens, b.lens)))
+    against = 0.2 * dx / (ASIDE * width) + 0.3 * dy / (APART * width) + 0.2 * votes + 0.3 * unlike
+    return score / (1.0 + against)
+
+
+def _in_line(a: HeadFound, b: HeadFound, aside: float) -> bool:
+    """Whether two heads are of like size and at most so many widths aside of each other, the mast upright."""
+    width = (a.box.width + b.box.width) / 2
+    alike = min(_ratio(a.box.width, b.box.width), _ratio(a.lens, b.lens)) < ALIKE
+    return alike and abs(a.x - b.x) <= aside * width + LEAN * abs(a.y - b.y)
 
 
 def _ratio(a: float, b: float) -> float:
