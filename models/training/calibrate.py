@@ -24,9 +24,10 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from litlamp.aspects.aspect import COLOURS
+from litlamp.box import Box
 from litlamp.scene.compose import training_sample
-from litlamp.scene.truth import HeadTruth, SignalTruth
-from litlamp.sight.crop import reader_window
+from litlamp.scene.truth import HeadTruth, SceneTruth, SignalTruth
+from litlamp.sight.crop import LETTERS, plate_window, reader_window
 from litlamp.sight.eyes import Calibration, load_eyes, logistic, read_manifest, softmax
 from litlamp.sight.find import HeadFound, find
 from litlamp.sight.group import group
@@ -56,14 +57,29 @@ class Case:
     weights: Array | None
 
 
-def cases(seed: int) -> list[Case]:
-    """Every group found in the scene of that seed."""
+@dataclass(frozen=True)
+class Board:
+    """One plate found: the plate reader's logits, and the place in LETTERS of what it truly is."""
+
+    seed: int
+    logits: Array
+    letter: int
+
+
+def cases(seed: int) -> tuple[list[Case], list[Board]]:
+    """Every group of heads found in the scene of that seed, and every plate found."""
     cv2.setNumThreads(1)
     eyes = load_eyes(threads=1)
     size = SIZES[seed % len(SIZES)]
     rgb, truth = training_sample(seed, size)
     out = []
-    for heads in group(find(rgb, eyes).heads):
+    found = find(rgb, eyes)
+    boards = [
+        Board(seed, eyes.plates.run(plate_window(rgb, p.box).pixels[None])[0].astype(np.float64), letter)
+        for p in found.plates
+        if (letter := _letter(p.box, truth)) is not None
+    ]
+    for heads in group(found.heads):
         window = reader_window(rgb, [(h.x, h.y) for h in heads], usual_width(heads)).pixels
         logits = eyes.reader.run(window[None])[0].astype(np.float64)
         signal, ambiguous = _owner(heads, truth.signals)
@@ -82,7 +98,17 @@ def cases(seed: int) -> list[Case]:
             [COLOURS.index(t.lamp.colour if t.lit else "dark") if t else -1 for t in true],
             answers, weights,
         ))  # fmt: skip
-    return out
+    return out, boards
+
+
+def _letter(box: Box, truth: SceneTruth) -> int | None:
+    """What a plate found truly is; "other" where it is none or no one could read it; None on the verge."""
+    for plate in (p for s in truth.signals for p in s.plates):
+        if plate.box.iou(box) > 0.3:
+            if plate.legible != (plate.visible > 0.6):
+                return None
+            return LETTERS.index(plate.kind if plate.legible else "other")
+    return LETTERS.index("other")
 
 
 def _match(head: HeadFound, signal: SignalTruth) -> HeadTruth | None:
@@ -127,7 +153,9 @@ def main() -> None:
     parser.add_argument("--report-only", action="store_true")
     args = parser.parse_args()
     with multiprocessing.get_context("spawn").Pool(args.workers) as pool:
-        found = [c for part in pool.imap(cases, range(FIRST, FIRST + args.scenes), 8) for c in part]
+        parts = list(pool.imap(cases, range(FIRST, FIRST + args.scenes), 8))
+    found = [c for part, _ in parts for c in part]
+    boards = [b for _, part in parts for b in part]
     fit, held = ([c for c in found if c.seed % 2 == i] for i in (0, 1))
     tuned = load_eyes().calibration
     print(
@@ -135,7 +163,15 @@ def main() -> None:
     )
     report("before", held, tuned)
     tuned = fitted(fit, tuned, args.scenes)
+    letters = [(np.array([b.logits for b in boards if b.seed % 2 == i]),
+                np.array([b.letter for b in boards if b.seed % 2 == i])) for i in (0, 1)]  # fmt: skip
+    tuned = msgspec.structs.replace(tuned, plates=round(fit_temperature(*letters[0]), 4))
     report("after", held, tuned)
+    logits, letter = letters[1]
+    own = softmax(logits.astype(np.float32), tuned.plates)[np.arange(len(letter)), letter]
+    print(
+        f"letters: {(logits.argmax(1) == letter).mean():.3f} of {len(letter)}, log loss {log_loss(own):.3f}"
+    )
     if not args.report_only:
         manifest = read_manifest(MODELS)
         done = msgspec.to_builtins(msgspec.structs.replace(manifest, calibration=tuned))
