@@ -19,7 +19,6 @@ from litlamp.aspects.reading import Reading
 from litlamp.aspects.rulebook import load_book
 from litlamp.box import Box
 from litlamp.photo_reading import SourceReading
-from litlamp.sight.eyes import models_folder, read_manifest
 from litlamp.sight.seen import SignalSeen
 
 SAMPLES = Path(__file__).resolve().parent.parent / "samples"
@@ -240,9 +239,19 @@ def test_no_signal_is_found_where_there_is_none_to_read(name: str, read: dict[st
     assert read[name].false == ()
 
 
-@pytest.mark.parametrize("name", [n for n, t in TRUTHS.items() if t["clear"]])
+MISREAD = {"alder-junction-approach-limited.jpg": "the L plate's letter is taken for R (networks version 2)"}
+
+
+def _golden() -> list[Any]:
+    clear = [n for n, t in TRUTHS.items() if t["clear"]]
+    # Strict: a picture that comes to be read right must leave the list.
+    return [
+        pytest.param(n, marks=pytest.mark.xfail(reason=MISREAD[n], strict=True)) if n in MISREAD else n
+        for n in clear
+    ]
+
+
+@pytest.mark.parametrize("name", _golden())
 def test_a_clear_sample_is_read_exactly(name: str, read: dict[str, Any]) -> None:
-    if read_manifest(models_folder()).models["finder"].version == "0":
-        pytest.skip("the networks are placeholders (version 0), which see nothing")
     assert [s.said for s in read[name].signals if s.reading != "exact"] == []
     assert read[name].false == ()
