@@ -44,8 +44,34 @@ def group(heads: Sequence[HeadFound]) -> list[tuple[HeadFound, ...]]:
     signal keep apart two that merely stand so: they are rough, for a window may show a part of it only.
     """
     down = sorted(heads, key=lambda h: (h.y, h.x, h.score))
-    signals = [signal for cluster in _clusters(down) for signal in _best(cluster)]
+    signals = _between([signal for cluster in _clusters(down) for signal in _best(cluster)])
     return sorted(signals, key=lambda signal: (-max(h.score for h in signal), signal[0].y, signal[0].x))
+
+
+def _between(signals: list[tuple[HeadFound, ...]]) -> list[tuple[HeadFound, ...]]:
+    """The same with every head alone between the two heads of a signal made a part of it.
+
+    A lamp caught dark between two flashes is seen faintly and votes badly, but nothing else stands there; to
+    leave it out would read the other two as a signal of two heads.
+    """
+    alone = [signal[0] for signal in signals if len(signal) == 1]
+    taken: list[HeadFound] = []
+    out: list[tuple[HeadFound, ...]] = []
+    for signal in signals:
+        if len(signal) == 2:
+            top, low = signal
+            inner = [
+                h for h in alone
+                if not any(h is t for t in taken)
+                and min(h.y - top.y, low.y - h.y) > 0.5 * h.box.width
+                and _in_line(top, h, OUTER) and _in_line(h, low, OUTER)
+            ]  # fmt: skip
+            if inner:
+                best = max(inner, key=lambda h: h.score)
+                taken.append(best)
+                signal = (top, best, low)
+        out.append(signal)
+    return [s for s in out if not any(len(s) == 1 and s[0] is t for t in taken)]
 
 
 def _clusters(down: Sequence[HeadFound]) -> Iterator[list[HeadFound]]:
