@@ -10,8 +10,9 @@ change nothing.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import combinations, product
 from typing import TypeVar
 
@@ -92,13 +93,13 @@ class Tally:
     weight: dict[Key, float] = field(default_factory=dict)
     best: dict[Key, tuple[float, Display]] = field(default_factory=dict)
 
-    def add(self, key: Key, weight: float, display: Display) -> None:
-        """Add one display's weight."""
+    def add(self, key: Key, weight: float, display: Callable[[], Display]) -> None:
+        """Add one display's weight; the display is made only where it is the weightiest so far."""
         if weight <= 0.0:
             return
         self.weight[key] = self.weight.get(key, 0.0) + weight
         if key not in self.best or weight > self.best[key][0]:
-            self.best[key] = (weight, display)
+            self.best[key] = (weight, display())
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,13 +124,13 @@ def weigh(belief: SignalBelief, book: Rulebook) -> Tally:
         if settled is not None:  # whatever the mount and the plates
             key, weight = settled
             line = likely_line if len(stack.colours) > 1 else None
-            tally.add(key, stack.chance * weight, _blank(stack, likely_mount, line))
+            tally.add(key, stack.chance * weight, partial(_blank, stack, likely_mount, line))
             continue
         arranged = [*arrangements.items()] if len(stack.colours) > 1 else alone
         for (mount, mounted), (arrangement, share) in product(mounts.items(), arranged):
             chance = stack.chance * mounted * share
             if 0.0 < chance < NEGLIGIBLE:
-                tally.add(NOT_STANDARD, chance, _blank(stack, mount, arrangement))
+                tally.add(NOT_STANDARD, chance, partial(_blank, stack, mount, arrangement))
             elif chance > 0.0:
                 _weigh_stack(tally, book, belief, stack, mount, arrangement, chance)
     return tally
@@ -177,6 +178,11 @@ def _stacks(belief: SignalBelief) -> Iterator[_Stack]:
             continue
         if whole > 0.0:
             yield _thinned(stack, whole)
+        if stack.chance * (1.0 - whole) < NEGLIGIBLE:
+            # One for all: below notice, so that nothing about it is looked up.
+            rest = stack.chance * (1.0 - whole)
+            yield _Stack(rest, (UNSEEN_COLOURS[0], *stack.colours), (None, *stack.seen))
+            continue
         for count in range(1, unseen + 1):
             ways = (count + 1) * len(UNSEEN_COLOURS) ** count
             chance = stack.chance * (1.0 - whole) / unseen / ways
@@ -233,7 +239,9 @@ def _weigh_stack(
             off_phase = tuple(at for at in open_dark if heads[at].colour != "dark")
             found = fitting.get(heads)
             row = found[1] if found else None
-            display = Display(heads, mount, arrangement, plates, numbered, unseen, off_phase, row, matter)
+            display = partial(
+                Display, heads, mount, arrangement, plates, numbered, unseen, off_phase, row, matter
+            )
             if found is not None:
                 key: Key = ("rule", found[0].number)
                 # An off phase keeps the weight of the dark head it was seen as.
