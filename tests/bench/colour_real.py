@@ -18,8 +18,8 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from scipy.stats import beta
 
+from litlamp.collection.interval import clopper_pearson
 from litlamp.sight.colour import lamp_colour
 from litlamp.sight.scan import scan
 
@@ -28,8 +28,7 @@ ORDER = ("red", "yellow", "green", "lunar")
 
 def interval(k: int, n: int) -> str:
     """k of n with its exact 95 % interval."""
-    low = 0.0 if k == 0 else float(beta.ppf(0.025, k, n - k + 1))
-    high = 1.0 if k == n else float(beta.ppf(0.975, k + 1, n - k))
+    low, high = clopper_pearson(k, n)
     return f"{k:4d}/{n} = {100 * k / n:5.1f} % ({100 * low:.1f} to {100 * high:.1f})"
 
 

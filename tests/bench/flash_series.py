@@ -11,8 +11,8 @@ import argparse
 from collections import Counter
 
 import numpy as np
-from scipy.stats import beta
 
+from litlamp.collection.interval import clopper_pearson
 from litlamp.sight.flash import Flash, LampSeries, flash
 
 FLASHING = ("flash, LED", "flash, filament")
@@ -143,8 +143,7 @@ def verdict(found: Flash) -> str:
 
 def interval(count: int, total: int) -> tuple[float, float]:
     """Clopper and Pearson's exact 95 % interval of a share, in %."""
-    low = 0.0 if count == 0 else float(beta.ppf(0.025, count, total - count + 1))
-    high = 1.0 if count == total else float(beta.ppf(0.975, count + 1, total - count))
+    low, high = clopper_pearson(count, total)
     return 100 * low, 100 * high
 
 

@@ -17,10 +17,9 @@ from collections import defaultdict
 from pathlib import Path
 from typing import Any
 
-from scipy.stats import beta
-
 from litlamp.aspects.interpret import interpret
 from litlamp.aspects.rulebook import load_book
+from litlamp.collection.interval import clopper_pearson
 from litlamp.media.photo import read_photo
 from litlamp.sight.look import look
 from litlamp.sight.seen import SignalSeen
@@ -32,8 +31,7 @@ def share(k: int, n: int) -> str:
     """k of n with its exact interval."""
     if n == 0:
         return "0 of 0"
-    low = float(beta.ppf(0.025, k, n - k + 1)) if k else 0.0
-    high = float(beta.ppf(0.975, k + 1, n - k)) if k < n else 1.0
+    low, high = clopper_pearson(k, n)
     return f"{k} of {n} = {k / n:.1%} [{low:.1%}, {high:.1%}]"
 
 
