@@ -31,13 +31,27 @@ from litlamp.sight.crop import LETTERS, plate_window, reader_window
 from litlamp.sight.eyes import Calibration, load_eyes, logistic, read_manifest, softmax
 from litlamp.sight.find import HeadFound, find
 from litlamp.sight.group import group
-from litlamp.sight.look import colour_witness, log_odds, pool_colour, signal_read, usual_width
-from targets import could_see_plates, head_point, reader_target
+from litlamp.sight.look import (
+    colour_witness,
+    pool_colour,
+    signal_belief,
+    signal_evidence,
+    signal_read,
+    usual_width,
+)
+from targets import READER_NAMES, head_point, reader_target
 
 MODELS = Path(__file__).resolve().parents[1]
 FIRST = 100_000
 SIZES = ((640, 480), (480, 640), (960, 720))
 Array = NDArray[np.float64]
+PLACES = {
+    name: READER_NAMES.index(answer)
+    for name, answer in (
+        ("arrangement", "staggered"), ("mount", "dwarf"), ("whole", "whole"), ("sight", "could_see_plates"),
+    )
+}  # fmt: skip
+"""Where in the reader's answers the single probabilities stand, by their temperatures' names."""
 
 
 @dataclass(frozen=True)
@@ -87,8 +101,6 @@ def cases(seed: int) -> tuple[list[Case], list[Board]]:
         answers = weights = None
         if signal:
             answers, weights = (a.astype(np.float64) for a in reader_target(signal, size))
-            weights[-1] = 1.0
-            answers[-1] = could_see_plates(signal, size)
         out.append(Case(
             seed, max(h.score for h in heads), any(int(np.argmax(h.colours)) != 4 for h in heads), logits,
             [h.colours.astype(np.float64) for h in heads],
@@ -176,15 +188,10 @@ def main() -> None:
         (MODELS / "MANIFEST.json").write_text(json.dumps(done, indent=1) + "\n")
 
 
-def signal_features(c: Case) -> tuple[float, float]:
-    """Log-odds of the best head, and the reader's for a signal against none."""
-    return log_odds(c.score), log_odds(1 - float(softmax(c.logits[:4].astype(np.float32))[0]))
-
-
 def fitted(cs: list[Case], old: Calibration, scenes: int) -> Calibration:
     """A calibration fitted on these cases."""
     lit = [c for c in cs if c.lit]
-    x = np.array([signal_features(c) for c in lit])
+    x = np.array([signal_evidence(c.score, c.logits.astype(np.float32)) for c in lit])
     y = np.array([c.answers is not None for c in lit], float)
 
     def loss(w: Array) -> float:
@@ -198,7 +205,7 @@ def fitted(cs: list[Case], old: Calibration, scenes: int) -> Calibration:
     )
     one = {
         name: fit_temperature(logits[weights[:, i] > 0, i], answers[weights[:, i] > 0, i])
-        for name, i in (("arrangement", 19), ("mount", 20), ("whole", 21), ("sight", 26))
+        for name, i in PLACES.items()
     }
     tuned = msgspec.structs.replace(
         old,
@@ -245,7 +252,7 @@ def colour_beliefs(cs: list[Case], tuned: Calibration) -> tuple[Array, Array, Ar
 def report(when: str, cs: list[Case], tuned: Calibration) -> None:
     """Print how good the beliefs are on these cases."""
     lit = [c for c in cs if c.lit]
-    p = np.array([signal_belief(c, tuned) for c in lit])
+    p = np.array([signal_belief(c.score, c.logits.astype(np.float32), tuned) for c in lit])
     y = np.array([c.answers is not None for c in lit])
     real = [c for c in cs if c.answers is not None]
     parts: dict[str, Any] = {}
@@ -264,10 +271,8 @@ def report(when: str, cs: list[Case], tuned: Calibration) -> None:
     )
     found = np.array([len(c.finder) for c in real])
     parts["heads grouped right"] = f"{(found == n).mean():.3f} (fewer {(found < n).mean():.3f})"
-    for name, i, t in (
-        ("staggered", 19, tuned.arrangement), ("dwarf", 20, tuned.mount),
-        ("whole", 21, tuned.whole), ("could see plates", 26, tuned.sight),
-    ):  # fmt: skip
+    for name, i in PLACES.items():
+        t = getattr(tuned, name)
         used = [c for c in real if c.weights is not None and c.weights[i] > 0 and c.answers is not None]
         q = np.array([logistic(float(c.logits[i]), t) for c in used])
         a = np.array([c.answers[i] for c in used if c.answers is not None])
@@ -275,11 +280,6 @@ def report(when: str, cs: list[Case], tuned: Calibration) -> None:
             f"{((q > 0.5) == (a > 0.5)).mean():.3f} log loss {log_loss(np.where(a > 0.5, q, 1 - q)):.3f}"
         )
     print(when, json.dumps(parts, indent=1))
-
-
-def signal_belief(c: Case, tuned: Calibration) -> float:
-    heads, reader = signal_features(c)
-    return logistic(tuned.signal_bias + tuned.signal_heads * heads + tuned.signal_reader * reader)
 
 
 if __name__ == "__main__":

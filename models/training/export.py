@@ -15,15 +15,10 @@ import onnx
 import onnxruntime
 import torch
 
-from litlamp.aspects.aspect import COLOURS
 from nets import Finder, PlateReader, Reader
-from targets import FINDER_MAPS, PLATE_KINDS
+from targets import FINDER_MAPS, PLATE_KINDS, READER_NAMES
 
 MODELS = Path(__file__).resolve().parents[1]
-READER_NAMES = [
-    *(f"count_{n}" for n in range(4)), *(f"slot{s}_{c}" for s in range(3) for c in COLOURS),
-    "staggered", "dwarf", "whole", "plate_A", "plate_R", "plate_L", "plate_DV", "could_see_plates",
-]  # fmt: skip
 PARTS = {
     "finder": (Finder, (160, 160, 3), list(FINDER_MAPS), True),
     "reader": (Reader, (256, 96, 4), READER_NAMES, False),

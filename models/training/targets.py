@@ -30,9 +30,11 @@ FINDER_MAPS = (
 )  # fmt: skip
 N_MAPS = len(FINDER_MAPS)
 
-READER_OUT = (
-    4 + 3 * len(COLOURS) + 1 + 1 + 1 + 4 + 1
-)  # count, colours, arrangement, mount, whole, plates, sight
+READER_NAMES = (
+    *(f"count_{n}" for n in range(4)), *(f"slot{s}_{c}" for s in range(3) for c in COLOURS),
+    "staggered", "dwarf", "whole", "plate_A", "plate_R", "plate_L", "plate_DV", "could_see_plates",
+)  # fmt: skip
+READER_OUT = len(READER_NAMES)
 PLATE_KINDS = LETTERS
 
 

@@ -85,7 +85,9 @@ def look(frame: Frame, eyes: Eyes | None = None) -> tuple[SignalSeen, ...]:
     signals = []
     for heads, answer in zip(groups, answers, strict=True):
         read = signal_read(answer, eyes.calibration)
-        if signal_belief(heads, answer, eyes.calibration) < _least(heads, eyes.calibration):
+        if signal_belief(max(h.score for h in heads), answer, eyes.calibration) < _least(
+            heads, eyes.calibration
+        ):
             continue
         own = [p for p in found.plates if belongs(p.box, heads)]
         signals.append(_signal(rgb, heads, read, read_letters(rgb, own, eyes), eyes.calibration))
@@ -97,11 +99,21 @@ def usual_width(heads: Sequence[HeadFound]) -> float:
     return float(np.median([h.box.width for h in heads]))
 
 
-def signal_belief(heads: Sequence[HeadFound], answer: NDArray[np.float32], tuned: Calibration) -> float:
-    """Belief that these heads are a signal facing the camera, from the best of them and the reader."""
-    best = log_odds(max(h.score for h in heads))
-    reader = log_odds(1.0 - float(softmax(answer[:4])[0]))
-    return logistic(tuned.signal_bias + tuned.signal_heads * best + tuned.signal_reader * reader)
+def signal_belief(best: float, answer: NDArray[np.float32], tuned: Calibration) -> float:
+    """Belief that heads found are a signal facing the camera.
+
+    Parameters
+    ----------
+    best : the greatest of the finder's scores for these heads, 0 to 1.
+    answer : the reader's logits for their window, (27,).
+    """
+    heads, reader = signal_evidence(best, answer)
+    return logistic(tuned.signal_bias + tuned.signal_heads * heads + tuned.signal_reader * reader)
+
+
+def signal_evidence(best: float, answer: NDArray[np.float32]) -> tuple[float, float]:
+    """The finder's and the reader's log-odds for a signal; parameters as for `signal_belief`."""
+    return log_odds(best), log_odds(1.0 - float(softmax(answer[:4])[0]))
 
 
 def _least(heads: Sequence[HeadFound], tuned: Calibration) -> float:
