@@ -143,7 +143,7 @@ def test_boxes_that_overlap_are_one_head_though_their_points_lie_apart():
     def head(y: float, score: float) -> f.HeadFound:
         return f.HeadFound(50.0, y, Box(40, 60, 60, 120), 8.0, np.zeros(5, np.float32), (50.0, y), score, 1.0)
 
-    assert [h.y for h in f._distinct_heads([head(70, 0.6), head(110, 0.9)])] == [110]
+    assert [h.y for h in f.distinct_heads([head(70, 0.6), head(110, 0.9)])] == [110]
 
 
 def test_better_seen_of_two_answers_is_kept_and_neighbours_stay():
@@ -151,7 +151,7 @@ def test_better_seen_of_two_answers_is_kept_and_neighbours_stay():
         box = Box(x - width / 2, 90, x + width / 2, 110)
         return f.HeadFound(x, 100.0, box, 8.0, np.zeros(5, np.float32), (x, 100.0), score, 1.0)
 
-    kept = f._distinct_heads([head(100, 0.5), head(104, 0.9), head(130, 0.3), head(98, 0.4, 60.0)])
+    kept = f.distinct_heads([head(100, 0.5), head(104, 0.9), head(130, 0.3), head(98, 0.4, 60.0)])
     assert [(h.x, h.score) for h in kept] == [(104, 0.9), (130, 0.3)]
 
 
@@ -161,12 +161,12 @@ def test_of_two_answers_about_as_sure_the_finer_places_the_head_and_the_wider_vo
         return f.HeadFound(x, 100.0, box, 8.0, np.zeros(5, np.float32), (x, 100.0), score, scale, framed)
 
     for fine, x in ((0.82, 103.0), (0.78, 100.0), (0.95, 103.0)):
-        (kept,) = f._distinct_heads([head(100, 0.9, 0.25), head(103, fine, 1.0)])
+        (kept,) = f.distinct_heads([head(100, 0.9, 0.25), head(103, fine, 1.0)])
         assert kept.x == x
         assert kept.score == max(0.9, fine)
-    (kept,) = f._distinct_heads([head(100, 0.9, 0.25), head(103, 0.9, 1.0)])
+    (kept,) = f.distinct_heads([head(100, 0.9, 0.25), head(103, 0.9, 1.0)])
     assert (kept.x, kept.vote[0]) == (103, 100)
-    (kept,) = f._distinct_heads([head(100, 0.9, 0.25), head(103, 0.9, 1.0, framed=False)])
+    (kept,) = f.distinct_heads([head(100, 0.9, 0.25), head(103, 0.9, 1.0, framed=False)])
     assert kept.x == 100
 
 
@@ -192,7 +192,7 @@ def test_no_two_kept_are_one_head_and_none_is_lost(many):
                     (x, 50.0), score, scale)
         for x, w, score, scale in many
     ]  # fmt: skip
-    kept = f._distinct_heads(heads)
+    kept = f.distinct_heads(heads)
     assert not any(f._same(a, b) for i, a in enumerate(kept) for b in kept[:i])
     assert [h.score for h in kept] == sorted((h.score for h in kept), reverse=True)
     assert bool(kept) == bool(heads)

@@ -81,25 +81,25 @@ def find(rgb: Pixels, eyes: Eyes) -> Found:
     heads: list[HeadFound] = []
     plates: list[PlateFound] = []
     least = eyes.calibration.head_score
-    whole = _whole(rgb)
-    for window, maps in [(whole, eyes.finder.run(whole.pixels[None])[0]), *_looked(rgb, spots, whole, eyes)]:
+    whole = reduced_whole(rgb)
+    windows = spot_windows(rgb, spots, whole.scale)
+    for window, maps in [*answers([whole], eyes), *answers(windows, eyes)]:
         heads += read_heads(maps, window, least)
         plates += read_plates(maps, window, least)
-    return Found(tuple(_distinct_heads(heads)), tuple(_distinct_plates(plates)), spots)
+    return Found(tuple(distinct_heads(heads)), tuple(distinct_plates(plates)), spots)
 
 
-def _looked(rgb: Pixels, spots: Sequence[Spot], whole: Window, eyes: Eyes) -> Iterable[tuple[Window, Maps]]:
-    windows = spot_windows(rgb, spots, whole.scale)
-    if not windows:
-        return []
-    # Eight at a time keeps the intermediate maps inside the processor's cache.
+def answers(windows: Sequence[Window], eyes: Eyes) -> Iterable[tuple[Window, Maps]]:
+    """The finder's answer for each window; all are of one size."""
     maps: list[Maps] = []
+    # Eight at a time keeps the intermediate maps inside the processor's cache.
     for at in range(0, len(windows), 8):
         maps.extend(eyes.finder.run(np.stack([w.pixels for w in windows[at : at + 8]])))
     return zip(windows, maps, strict=True)
 
 
-def _whole(rgb: Pixels) -> Window:
+def reduced_whole(rgb: Pixels) -> Window:
+    """The whole picture, its long side at most WHOLE_SIDE px, on a canvas of whole cells."""
     h, w = rgb.shape[:2]
     scale = min(1.0, WHOLE_SIDE / max(h, w))
     th, tw = max(round(h * scale), 1), max(round(w * scale), 1)
@@ -178,7 +178,7 @@ def read_plates(maps: Maps, window: Window, least: float) -> list[PlateFound]:
     return plates
 
 
-def _distinct_heads(heads: list[HeadFound]) -> list[HeadFound]:
+def distinct_heads(heads: list[HeadFound]) -> list[HeadFound]:
     """Each head once, best first: of answers about as sure, the one from the finest scale that framed it."""
     ranked = sorted(heads, key=lambda h: -h.score)
     kept: list[HeadFound] = []
@@ -203,7 +203,8 @@ def _same(a: HeadFound, b: HeadFound) -> bool:
     return bool(near or a.box.iou(b.box) > 0.35)
 
 
-def _distinct_plates(plates: list[PlateFound]) -> list[PlateFound]:
+def distinct_plates(plates: list[PlateFound]) -> list[PlateFound]:
+    """Each plate once, best first."""
     kept: list[PlateFound] = []
     for plate in sorted(plates, key=lambda p: -p.score):
         if all(p.box.iou(plate.box) < 0.3 for p in kept):

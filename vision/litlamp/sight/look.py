@@ -16,7 +16,7 @@ from litlamp.sight.axis import STRAY, mast_axis, mast_direction, stagger
 from litlamp.sight.colour import lamp_colour
 from litlamp.sight.crop import reader_window
 from litlamp.sight.eyes import Calibration, Eyes, load_eyes, logistic, softmax
-from litlamp.sight.find import HeadFound, find
+from litlamp.sight.find import HeadFound, PlateFound, find
 from litlamp.sight.group import group
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
 from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
@@ -27,6 +27,8 @@ DARK = COLOURS.index("dark")
 CAUTION: tuple[Colour, ...] = ("red", "yellow", "lunar", "green")
 """Lit colours, most restrictive first. Common practice, no source: only the rulebook orders indications, and
 this serves nothing but how soon a contradicting witness is heard."""
+BENEATH = 0.02
+"""Heads found that are a signal by less belief are not looked at any closer."""
 _AFTER = 4 + MOST_HEADS * NC
 
 
@@ -75,23 +77,47 @@ def look(frame: Frame, eyes: Eyes | None = None) -> tuple[SignalSeen, ...]:
         where the networks cannot be loaded.
     """
     eyes = eyes or load_eyes()
-    rgb = frame.rgb
-    found = find(rgb, eyes)
-    groups = group(found.heads)
+    found = find(frame.rgb, eyes)
+    judged = judge(frame.rgb, found.heads, found.plates, eyes)
+    return tuple(sorted((j.seen for j in judged if j.belief >= j.least), key=lambda s: s.box.x0))
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """Heads that stand like one signal: what is seen if it is one, belief that it is, and what is asked."""
+
+    seen: SignalSeen
+    belief: float
+    least: float
+    heads: tuple[HeadFound, ...]
+    read: SignalRead
+
+
+def judge(rgb: Pixels, heads: Sequence[HeadFound], plates: Sequence[PlateFound], eyes: Eyes) -> list[Judged]:
+    """The groups that heads found in a picture make, each looked at by the reader.
+
+    What is all but sure to be no signal is left out; else no threshold is applied.
+
+    Parameters
+    ----------
+    rgb : uint8 (H, W, 3), R G B; its edges are taken for the picture's.
+    heads, plates : each once, px of `rgb`.
+    """
+    groups = group(heads)
     if not groups:
-        return ()
+        return []
     windows = [reader_window(rgb, [(h.x, h.y) for h in g], usual_width(g)).pixels for g in groups]
-    answers = eyes.reader.run(np.stack(windows))
-    signals = []
-    for heads, answer in zip(groups, answers, strict=True):
+    judged = []
+    for own, answer in zip(groups, eyes.reader.run(np.stack(windows)), strict=True):
         read = signal_read(answer, eyes.calibration)
-        if signal_belief(max(h.score for h in heads), answer, eyes.calibration) < _least(
-            heads, eyes.calibration
-        ):
+        belief = signal_belief(max(h.score for h in own), answer, eyes.calibration)
+        if belief < BENEATH:
             continue
-        own = [p for p in found.plates if belongs(p.box, heads)]
-        signals.append(_signal(rgb, heads, read, read_letters(rgb, own, eyes), eyes.calibration))
-    return tuple(sorted(signals, key=lambda s: s.box.x0))
+        least = _least(own, eyes.calibration)
+        boards = [p for p in plates if belongs(p.box, own)]
+        seen = _signal(rgb, own, read, read_letters(rgb, boards, eyes), eyes.calibration)
+        judged.append(Judged(seen, belief, least, own, read))
+    return judged
 
 
 def usual_width(heads: Sequence[HeadFound]) -> float:
