@@ -10,7 +10,7 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -42,7 +42,9 @@ def _level(ctx: click.Context, param: click.Parameter, value: float) -> float:
     return value
 
 
-def _size(ctx: click.Context, param: click.Parameter, value: str) -> tuple[int, int]:
+def _size(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[int, int] | None:
+    if value is None:
+        return None
     wide, cross, high = value.lower().partition("x")
     if not (cross and wide.isdecimal() and high.isdecimal() and len(value) < 12):
         raise click.BadParameter(f"{value!r} is no size like 1600x1200")
@@ -223,9 +225,17 @@ def explain(
         click.echo(words_text(reading, book.name, book.edition))
 
 
+# Options of `draw` that only a photograph, or only a clip, takes.
+_STILL_ONLY = ("cut", "snow_on_plate")
+_CLIP_ONLY = (
+    "seconds", "fps", "motion", "rate", "lit_share", "ripple", "shutter", "pumping", "uneven", "then",
+    "hidden",
+)  # fmt: skip
+
+
 @commands.command(epilog=_FOOT)
 @click.argument("words")
-@click.argument("out", type=click.Path(path_type=Path), metavar="OUT.png")
+@click.argument("out", type=click.Path(path_type=Path), metavar="OUT.png|OUT.mp4")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True)
 @click.option("--light", default="day", show_default=True, help="day, overcast, low sun, dusk or night.")
 @click.option("--weather", default="clear", show_default=True, help="clear, haze, rain, snow or fog.")
@@ -233,65 +243,102 @@ def explain(
     "--distance", type=click.FloatRange(1, 5000), metavar="METRES", help="Framed well if not given."
 )
 @click.option("--exposure", type=click.FloatRange(-8, 8), default=0.0, metavar="STOPS")
-@click.option("--size", callback=_size, default="1600x1200", show_default=True)
+@click.option("--size", callback=_size, help="1600x1200 if not given, of a clip 1280x720.")
 @click.option("--cut", type=click.Choice(["top", "bottom"]), help="The picture's edge cuts this end.")
 @click.option("--snow-on-plate", is_flag=True)
 @click.option(
     "--with", "extra", metavar="THING", help='Something that is no signal: "road light", "train" ...'
 )
 @click.option("--back", is_flag=True, help="The signal seen from behind.")
+@click.option("--seconds", type=float, default=6.0, show_default=True, help="Clip: how long it lasts.")
+@click.option("--fps", type=float, default=30.0, show_default=True, help="Clip: frames a second.")
+@click.option(
+    "--motion", default="hand", show_default=True, help="Clip: hand, still, zoom or approach (of a train)."
+)
+@click.option("--rate", type=float, metavar="A MINUTE", help="Clip: how often lamps flash.")
+@click.option("--lit-share", type=float, metavar="SHARE", help="Clip: of a flash.")
+@click.option("--ripple", type=float, metavar="HZ", help="Clip: of LED lamps, 100 or 120 on the mains.")
+@click.option("--shutter", type=float, metavar="SECONDS", help="Clip: how long a frame is exposed.")
+@click.option("--pumping", type=float, default=0.0, metavar="STOPS", help="Clip: exposure that hunts.")
+@click.option("--uneven", is_flag=True, help="Clip: a variable frame rate.")
+@click.option(
+    "--then",
+    nargs=2,
+    type=(float, str),
+    multiple=True,
+    metavar="SECONDS WORDS",
+    help="Clip: aspect from then on.",
+)
+@click.option(
+    "--hidden", nargs=2, type=(float, float), multiple=True, metavar="SECONDS LENGTH",
+    help="Clip: something passes before the signal.",
+)  # fmt: skip
 @click.option("--truth", type=click.Path(path_type=Path), metavar="FILE", help="Append the truth line here.")
 @_book_option
 @_edition_option
+@click.pass_context
 def draw(
+    ctx: click.Context,
+    /,
     words: str,
     out: Path,
-    seed: int,
-    light: str,
-    weather: str,
-    distance: float | None,
-    exposure: float,
-    size: tuple[int, int],
-    cut: Literal["top", "bottom"] | None,
-    snow_on_plate: bool,
-    extra: str | None,
-    back: bool,
     truth: Path | None,
     rulebook: str,
     edition: str | None,
+    **scene: Any,
 ) -> None:
-    """Draw an aspect in WORDS as a photograph; "no signal" draws the scene without one.
+    """Draw an aspect in WORDS as a photograph or, by OUT's ending, a clip; "no signal" draws none.
 
     The truth line is printed, or appended to the file that --truth names.
     """
-    if out.suffix.lower() not in (".png", ".jpg", ".jpeg"):
-        raise Fault(f"{out}: this version draws photographs, .png or .jpg")
+    ending = out.suffix.lower()
+    clip = ending in (".mp4", ".mov")
+    if not clip and ending not in (".png", ".jpg", ".jpeg"):
+        raise Fault(f"{out}: a photograph is drawn as .png or .jpg, a clip as .mp4 or .mov")
+    for name in _STILL_ONLY if clip else _CLIP_ONLY:
+        if ctx.get_parameter_source(name) == click.core.ParameterSource.COMMANDLINE:
+            option = "--" + name.replace("_", "-")
+            raise click.UsageError(f"{option} is for {'photographs' if clip else 'clips'}, not for {out}")
+        del scene[name]
     book = _book(rulebook, edition)
     aspect = None if words.strip().lower() == "no signal" else _aspect(words)
+    scene["size"] = scene["size"] or ((1280, 720) if clip else (1600, 1200))
     from litlamp.report.picture import PictureError
     from litlamp.sample import make_sample
 
     try:
-        line = make_sample(
-            out,
-            aspect,
-            book,
-            truth,
-            seed=seed,
-            size=size,
-            light=light,
-            weather=weather,
-            distance=distance,
-            exposure=exposure,
-            cut=cut,
-            snow_on_plate=snow_on_plate,
-            extra=extra,
-            back=back,
-        )
+        if clip:
+            line = _draw_clip(out, aspect, book, truth, scene)
+        else:
+            line = make_sample(out, aspect, book, truth, **scene)
     except (ValueError, PictureError) as error:
         raise Fault(str(error)) from error
     if truth is None:
         click.echo(line)
+
+
+def _draw_clip(
+    out: Path, aspect: Aspect | None, book: Rulebook, truth: Path | None, scene: dict[str, Any]
+) -> bytes:
+    from litlamp.sample import make_clip
+    from litlamp.scene.clip import draw_clip
+    from litlamp.scene.film import Shutter
+    from litlamp.scene.lamps_over_time import Ripple, set_flash
+
+    rate, share, ripple, shutter = (scene.pop(name) for name in ("rate", "lit_share", "ripple", "shutter"))
+    scene["uneven"] = 0.35 if scene["uneven"] else 0.0
+    scene["changes"] = tuple((at, _aspect(words)) for at, words in scene.pop("then"))
+    if rate is not None or share is not None:
+        scene["flashing"] = set_flash(rate, share)
+    if ripple is not None:
+        scene["ripple"] = Ripple(ripple, 0.4)
+    if shutter is not None:
+        scene["shutter"] = Shutter(shutter, min(0.012, shutter + 0.008))
+    drawn = draw_clip(aspect, **scene)
+    if not sys.stderr.isatty():
+        return make_clip(out, drawn, book, truth)
+    with click.progressbar(length=len(drawn.times), label=str(out), file=sys.stderr) as bar:
+        return make_clip(out, drawn, book, truth, told=lambda _: bar.update(1))
 
 
 @commands.command(epilog=_FOOT)

@@ -1,11 +1,12 @@
-"""A rendered sample: a picture file of an aspect, and the line of truth that belongs to it."""
+"""A rendered sample: a picture or clip of an aspect, and the line of truth that belongs to it."""
 
 from __future__ import annotations
 
 import contextlib
 import os
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -14,6 +15,9 @@ from litlamp.aspects.rulebook import Rulebook
 from litlamp.report.picture import PictureError, save_picture
 from litlamp.scene.draw import draw
 from litlamp.scene.truth_line import truth_line
+
+if TYPE_CHECKING:
+    from litlamp.scene.clip import DrawnClip
 
 
 def make_sample(out: Path, aspect: Aspect | None, book: Rulebook, truth: Path | None, **scene: Any) -> bytes:
@@ -32,26 +36,69 @@ def make_sample(out: Path, aspect: Aspect | None, book: Rulebook, truth: Path | 
     PictureError : a file cannot be written; then neither is.
     """
     rgb, shown = draw(aspect, **scene)
+    line = msgspec.json.encode(truth_line(shown, _source(out, truth), book.edition, _rules(book)))
+    _save(truth, line, lambda: save_picture(rgb, out))
+    return line
+
+
+def make_clip(
+    out: Path,
+    clip: DrawnClip,
+    book: Rulebook,
+    truth: Path | None,
+    *,
+    quality: int = 20,
+    told: Callable[[float], None] | None = None,
+) -> bytes:
+    """Write a drawn clip into the file `out` (.mp4 or .mov) and give its truth line.
+
+    `book` and `truth` as for `make_sample`; `quality` and `told` as for `litlamp.scene.clip_file.save_clip`.
+
+    Raises
+    ------
+    PictureError : a file cannot be written; then neither is.
+    """
+    from litlamp.scene.clip_file import ClipFileError, save_clip
+    from litlamp.scene.clip_truth import clip_truth_line
+
+    line = msgspec.json.encode(clip_truth_line(clip.truth, _source(out, truth), book.edition, _rules(book)))
+
+    def save() -> None:
+        try:
+            save_clip(clip.frames(), out, clip.size, clip.fps, quality=quality, told=told)
+        except ClipFileError as error:
+            raise PictureError(str(error)) from error
+
+    _save(truth, line, save)
+    return line
+
+
+def _source(out: Path, truth: Path | None) -> str:
     source = str(out)
     if truth is not None:
         with contextlib.suppress(ValueError):  # on another drive: the path as given
             source = Path(os.path.relpath(out, truth.parent)).as_posix()
-    source = source.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    return source.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
+
+def _rules(book: Rulebook) -> Callable[[Aspect], str | None]:
     def rule(of: Aspect) -> str | None:
         arrangement = of.arrangement if len(of.heads) > 1 else None
         found = book.find(of.heads, of.mount or "mast", arrangement, of.plates, bool(of.number))
         return None if found is None else found[0].number
 
-    line = msgspec.json.encode(truth_line(shown, source, book.edition, rule))
+    return rule
+
+
+def _save(truth: Path | None, line: bytes, save: Callable[[], None]) -> None:
+    """Save the sample, and its line with it where it has a file to go to."""
     if truth is None:
-        save_picture(rgb, out)
-        return line
+        save()
+        return
     try:
         with truth.open("ab") as file:
-            save_picture(rgb, out)
+            save()
             file.write(line + b"\n")
     except OSError as error:
         said = (error.strerror or "unknown fault").lower()
         raise PictureError(f"the truth line could not be written to {truth}: {said}") from None
-    return line
