@@ -23,18 +23,46 @@ _STRANGE = "This picture is unlike those the networks learned from: be slow to b
 
 
 @dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of a clip, `span` seconds after its first frame, in which a signal showed one aspect."""
+
+    span: tuple[float, float]
+    seen: SignalSeen
+    said: Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """A signal's way through a clip.
+
+    Attributes
+    ----------
+    span : from when to when it was in sight, seconds after the clip's first frame.
+    at : the moment that its boxes are of.
+    stretches : what it showed, in time order; at least one.
+    """
+
+    span: tuple[float, float]
+    at: float
+    stretches: tuple[Stretch, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SourceReading:
     """What one source gave.
 
     Attributes
     ----------
     source : the path as given; "-" for standard input, "" where it has no name.
-    kind : "photo"; "clip" where it was one and so was not read; None where it could not be told.
+    kind : "photo" or "clip"; None where it could not be told.
     size : (width, height) px of the upright picture; None where it was not read.
     signals : what was seen and what it says, left to right; empty where no signal was found.
     failure : None, or a sentence saying why the source could not be read. Then `signals` is empty.
     book, edition : the rulebook that the readings follow.
     model : part of the eyes -> name and hash of its weights.
+    duration_s : of a clip, from its first frame read to its last, seconds.
+    notes : sentences on what was wrong with the source but could be passed over.
+    passages : for each of the signals of a clip, its way through it; empty for a photograph.
     """
 
     source: str
@@ -45,6 +73,9 @@ class SourceReading:
     book: str
     edition: str
     model: Mapping[str, str] = field(default_factory=dict)
+    duration_s: float | None = None
+    notes: tuple[str, ...] = ()
+    passages: tuple[Passage, ...] = ()
 
 
 def read_photo(
@@ -112,14 +143,14 @@ def read_with_frame(
         if expect is not None:
             belief = replace(belief, mount={m: float(m == expect) for m in MOUNTS})
         reading = interpret(belief, book, level)
-        signals.append((seen, _told(reading, seen, expect)))
+        signals.append((seen, told(reading, seen, expect)))
     read = SourceReading(
         name, "photo", frame.size, tuple(signals), None, book.name, book.edition, dict(eyes.names)
     )
     return read, frame
 
 
-def _told(reading: Reading, seen: SignalSeen, expect: Mount | None) -> Reading:
+def told(reading: Reading, seen: SignalSeen, expect: Mount | None) -> Reading:
     """The reading, with what the core cannot know: what the user stated, and how odd the picture is."""
     why, cautions = reading.why, reading.cautions
     if expect is not None:

@@ -58,9 +58,9 @@ class Spot:
 class _Pyramid:
     """The maps of every size, kept end to end so that places of all sizes are measured at once."""
 
-    def __init__(self, rgb: Pixels) -> None:
+    def __init__(self, rgb: Pixels, side: int = WORKING_SIDE) -> None:
         planes, steps, peaks = [], [], []
-        for index, (maps, step) in enumerate(_sizes(rgb)):
+        for index, (maps, step) in enumerate(_sizes(rgb, side)):
             planes.append(maps)
             steps.append(step)
             peaks.append(_peaks(maps, index))
@@ -78,12 +78,13 @@ class _Pyramid:
         return np.asarray(self.starts[level] + y * self.widths[level] + x)
 
 
-def scan(rgb: Pixels, limit: int = 48) -> tuple[Spot, ...]:
+def scan(rgb: Pixels, limit: int = 48, side: int = WORKING_SIDE) -> tuple[Spot, ...]:
     """The places most like a lit lamp, best first, at most `limit`.
 
     Parameters
     ----------
     rgb : uint8, shape (H, W, 3), colour order R G B; not written to.
+    side : about how long the long side of the largest maps is to be, px; smaller ones cost less.
 
     Raises
     ------
@@ -93,10 +94,10 @@ def scan(rgb: Pixels, limit: int = 48) -> tuple[Spot, ...]:
         raise ValueError(f"a uint8 (H, W, 3) picture is needed, not {rgb.dtype} {rgb.shape}")
     if min(rgb.shape[:2]) < 3 or limit < 1:
         return ()
-    first, pool = _reduction(rgb)
+    first, pool = _reduction(rgb, side)
     if min(rgb.shape[:2]) < first * pool:
         return ()  # A strip this thin leaves nothing of itself in the reduced maps.
-    pyramid = _Pyramid(rgb)
+    pyramid = _Pyramid(rgb, side)
     if not len(pyramid.places):
         return ()
     strength = _strength(measure(pyramid))
@@ -115,9 +116,9 @@ def whereabouts(pyramid: _Pyramid) -> tuple[Floats, Floats, Floats]:
     return (pyramid.places[:, 2] + 0.5) * size, (pyramid.places[:, 3] + 0.5) * size, size
 
 
-def _sizes(rgb: Pixels) -> Iterator[tuple[Plane, float]]:
+def _sizes(rgb: Pixels, side: int) -> Iterator[tuple[Plane, float]]:
     """The four maps (h, w, 4) at each size, largest first, and how many px of the picture a px of them is."""
-    maps, step = _largest_maps(rgb)
+    maps, step = _largest_maps(rgb, side)
     while True:
         yield maps, step
         h, w = maps.shape[0] // 2, maps.shape[1] // 2
@@ -127,15 +128,15 @@ def _sizes(rgb: Pixels) -> Iterator[tuple[Plane, float]]:
         step *= 2
 
 
-def _reduction(rgb: Pixels) -> tuple[int, int]:
+def _reduction(rgb: Pixels, side: int) -> tuple[int, int]:
     """How many px a side are averaged first, and of how many of those the greatest is then kept."""
     first = 2 if rgb.shape[0] * rgb.shape[1] > MOST_WHOLE else 1
-    return first, max(1, round(max(rgb.shape[:2]) // first / WORKING_SIDE))
+    return first, max(1, round(max(rgb.shape[:2]) // first / side))
 
 
-def _largest_maps(rgb: Pixels) -> tuple[Plane, float]:
+def _largest_maps(rgb: Pixels, side: int) -> tuple[Plane, float]:
     """The four maps at the working size, each px the greatest of those it stands for: small lamps survive."""
-    first, pool = _reduction(rgb)
+    first, pool = _reduction(rgb, side)
     block = first * pool
     h, w = rgb.shape[0] // block, rgb.shape[1] // block
     maps = np.empty((h, w, len(HUES)), np.uint8)

@@ -1,0 +1,150 @@
+"""The whole way for one clip: media, sight and the interpretation core, one after the other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from litlamp.aspects.aspect import MOUNTS, Mount
+from litlamp.photo_reading import DEFAULT_LEVEL, Passage, SourceReading, Stretch, source_name, told
+
+if TYPE_CHECKING:
+    from litlamp.aspects.reading import Reading
+    from litlamp.aspects.rulebook import Rulebook
+    from litlamp.media.frame import Frame
+    from litlamp.media.sources import Source
+    from litlamp.sight.eyes import Eyes
+    from litlamp.sight.flash import Flash
+    from litlamp.sight.seen import SignalSeen
+
+_STILL_TELLS = "A still cannot tell whether a lamp flashes"
+
+
+def read_clip(
+    source: Source,
+    *,
+    book: Rulebook | None = None,
+    level: float = DEFAULT_LEVEL,
+    expect: Mount | None = None,
+    eyes: Eyes | None = None,
+    fps: Fraction | float | None = None,
+    progress: Callable[[float, float | None], None] | None = None,
+) -> SourceReading:
+    """Read the signals in one clip.
+
+    Parameters
+    ----------
+    source : path of a file or of a folder of photographs taken one after another; "-" for standard input; the
+        bytes of a file; or a binary stream.
+    book : the rulebook to read by; the default book where not given.
+    level : what the probabilities of the guarded set must add up to, above 0 and at most 1.
+    expect : "mast" or "dwarf" where the caller knows it; the clip's own belief is then set aside.
+    eyes : the networks; the installed ones where not given.
+    fps : frames a second of a folder whose photographs carry no times.
+    progress : called now and then with the seconds read and the clip's length in seconds (None: unknown).
+
+    Returns
+    -------
+    SourceReading
+        A source that cannot be read is a value too: `failure` says why. Of one that is cut off or damaged,
+        what could be read, with `notes`.
+
+    Raises
+    ------
+    litlamp.sight.eyes.EyesError : the installation's networks are missing or altered.
+    ValueError : a level out of range, or an `fps` that is not above 0.
+    """
+    return read_with_frames(
+        source, book=book, level=level, expect=expect, eyes=eyes, fps=fps, progress=progress, keep=False
+    )[0]
+
+
+def read_with_frames(
+    source: Source,
+    *,
+    book: Rulebook | None = None,
+    level: float = DEFAULT_LEVEL,
+    expect: Mount | None = None,
+    eyes: Eyes | None = None,
+    fps: Fraction | float | None = None,
+    progress: Callable[[float, float | None], None] | None = None,
+    keep: bool = True,
+) -> tuple[SourceReading, tuple[Frame, ...]]:
+    """`read_clip`, and for each signal the frame that its boxes are of (none where not `keep`)."""
+    from litlamp.aspects.rulebook import load_book
+    from litlamp.media.clip import MediaError, open_clip
+    from litlamp.sight.eyes import load_eyes
+    from litlamp.sight.signals import signals_in
+    from litlamp.sight.watch import watch
+
+    if not 0 < level <= 1:
+        raise ValueError(f"the level must be above 0 and at most 1, not {level}")
+    book = book or load_book()
+    eyes = eyes or load_eyes()
+    name = source_name(source)
+    try:
+        with open_clip(source, fps=fps) as clip:
+            length = clip.duration
+
+            def at(seconds: float) -> None:
+                if progress is not None:
+                    progress(seconds, length)
+
+            watched = watch(clip, eyes, keep_frames=keep, told=at)
+    except MediaError as error:
+        failed = SourceReading(
+            name, None, None, (), error.sentence, book.name, book.edition, dict(eyes.names)
+        )
+        return failed, ()
+    found = signals_in(watched, eyes.calibration)
+    signals, passages, frames = [], [], []
+    for one in found:
+        stretches = []
+        for part in one.stretches:
+            said = _read(part.seen, part.flashes, book, level, expect)
+            stretches.append(Stretch(part.span, part.seen, said))
+        last = one.last_clear
+        signals.append((stretches[last].seen, stretches[last].said))
+        passages.append(Passage(one.span, one.stretches[last].at, tuple(stretches)))
+        if keep and one.frame is not None:
+            frames.append(one.frame.frame())
+    read = SourceReading(
+        name,
+        "clip",
+        watched.size,
+        tuple(signals),
+        None,
+        book.name,
+        book.edition,
+        dict(eyes.names),
+        watched.seconds,
+        watched.notes,
+        tuple(passages),
+    )
+    return read, tuple(frames)
+
+
+def _read(
+    seen: SignalSeen, flashes: tuple[Flash, ...], book: Rulebook, level: float, expect: Mount | None
+) -> Reading:
+    from litlamp.aspects.cautions import STILL
+    from litlamp.aspects.interpret import interpret
+
+    belief = seen.belief()
+    if expect is not None:
+        belief = replace(belief, mount={m: float(m == expect) for m in MOUNTS})
+    said = told(interpret(belief, book, level), seen, expect)
+    reasons = dict.fromkeys(
+        f.reason for head, f in zip(seen.heads, flashes, strict=True)
+        if f.flashing is None and f.reason and head.colour["dark"] < 0.5
+    )  # fmt: skip
+    because = f": {'; '.join(reasons)}" if reasons else ""
+    why = tuple(
+        w.replace(_STILL_TELLS, f"This clip does not tell whether a lamp flashes{because}") for w in said.why
+    )
+    cautions = tuple(
+        "This clip does not settle whether a lamp flashes." if c == STILL else c for c in said.cautions
+    )
+    return replace(said, why=why, cautions=cautions)

@@ -1,0 +1,55 @@
+"""How much brighter than at first the camera shows everything: its own exposure over a clip."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Plane = NDArray[np.uint8]
+
+APART = 16
+"""Every so-manieth px each way is looked at."""
+CELL = 6
+"""Looked-at px a side of one cell."""
+DIM = 0.004
+"""Cells darker than this tell nothing, linear light."""
+FEWEST = 12
+MOST = 2.0
+"""What brightness may change by from one frame to the next; more is another view, not an exposure."""
+
+
+class Exposure:
+    """The common factor of each frame's brightness, from how most of the picture changes.
+
+    A lamp, or a train that passes, changes few cells and moves the median of their ratios by little.
+    """
+
+    def __init__(self) -> None:
+        self._last: NDArray[np.float64] | None = None
+        self._factor = 1.0
+
+    def factor(self, luma: Plane, span: tuple[int, int]) -> float:
+        """What this frame's linear light is multiplied by, 1 for the first frame.
+
+        Parameters
+        ----------
+        luma : uint8 (H, W).
+        span : the codes of black and white.
+        """
+        black, white = span
+        half = APART // 2
+        codes = luma[half::APART, half::APART].astype(np.float64)
+        light = np.clip((codes - black) / (white - black), 0, 1) ** 2.2
+        rows, columns = light.shape[0] // CELL, light.shape[1] // CELL
+        if rows == 0 or columns == 0:
+            return self._factor
+        cells = light[: rows * CELL, : columns * CELL].reshape(rows, CELL, columns, CELL).mean(axis=(1, 3))
+        last, self._last = self._last, cells
+        if last is None or last.shape != cells.shape:
+            return self._factor
+        told = (last > DIM) & (cells > DIM)
+        if int(told.sum()) >= FEWEST:
+            ratio = float(np.median(cells[told] / last[told]))
+            if 1 / MOST < ratio < MOST:
+                self._factor *= ratio
+        return self._factor

@@ -1,0 +1,72 @@
+"""How bright one head of a followed signal was over time, whichever of its lamps was lit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from litlamp.sight.flash import LampSeries
+from litlamp.sight.tracks import Track
+
+Floats = NDArray[np.float64]
+
+DARK_SPAN = 3.0
+"""Seconds that a head must have been watched before it is said to be dark throughout; the longest dark spell
+of a flash of 0.5 Hz is well under two."""
+DARK_FRAMES = 45
+DARK_SHARE = 0.12
+"""Of the other lamps' light: a head that never shows more than this is dark."""
+ALWAYS = 0.98
+"""Quantile that stands for the brightest moment; single frames may show anything."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HeadLight:
+    """A head's light as a series, and its hue: log of red over green, nan where not lit or not seen."""
+
+    series: LampSeries
+    hue: Floats
+
+
+def head_light(
+    track: Track, slot: int, span: tuple[float, float] | None = None, times_fault: str | None = None
+) -> HeadLight:
+    """The light of one head of a track within a span of seconds, both ends included."""
+    times = np.array(track.times)
+    n = len(times)
+    light, red, green = np.zeros(n), np.zeros(n), np.zeros(n)
+    known = np.zeros(n, bool)
+    for lamp in track.heads[slot].lamps:
+        own = slice(lamp.first, lamp.first + len(lamp.light))
+        now = np.array(lamp.light, float)
+        more = now >= light[own]
+        for total, channel in ((light, now), (red, lamp.red), (green, lamp.green)):
+            total[own] = np.where(more, np.array(channel, float), total[own])
+        known[own] = True
+    seen = np.array(track.seen, bool) & known
+    common = np.array(track.common, float)
+    inside = np.ones(n, bool) if span is None else (times >= span[0]) & (times <= span[1])
+    top = float(np.quantile(light[seen], 0.9)) if seen.any() else 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        hue = np.where(
+            seen & (light > 0.3 * top) & (light > 0), np.log((red + 0.02) / (green + 0.02)), np.nan
+        )
+    series = LampSeries(times[inside], light[inside], seen[inside], common[inside], times_fault)
+    return HeadLight(series, hue[inside])
+
+
+def dark_throughout(light: HeadLight, others: Sequence[HeadLight]) -> bool:
+    """Whether the head was watched for long enough, beside lit ones, and never lit up."""
+    seen = light.series.seen
+    times = light.series.times[seen]
+    if times.size < DARK_FRAMES:
+        return False
+    steps = np.diff(times)
+    if float(steps[steps < 0.35].sum()) < DARK_SPAN:
+        return False
+    lit = [float(np.median(o.series.brightness[o.series.seen])) for o in others if o.series.seen.any()]
+    usual = max(lit, default=0.0)
+    return usual > 0 and float(np.quantile(light.series.brightness[seen], ALWAYS)) < DARK_SHARE * usual

@@ -1,0 +1,88 @@
+"""How bright lamps are in one frame of a clip: linear light above what is round them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from litlamp.media.clip_frame import ClipFrame
+from litlamp.sight.patches import patches
+
+Floats = NDArray[np.float64]
+
+SIDE = 16
+"""Samples a side of the patch that a lamp is measured in."""
+ACROSS = 5.0
+"""Samples across the lamp."""
+ASIDE = 2
+"""The lamp is looked for up to so many samples aside: four tenths of its diameter."""
+LEAST = 3.0
+"""Lamps are measured as if they were at least so wide, px."""
+AROUND = 0.25
+"""What is round a lamp is the quantile of its ring: the head is dark, whatever bright sky is behind it."""
+
+
+@dataclass(frozen=True, slots=True)
+class LampLight:
+    """What was measured of n lamps.
+
+    Attributes
+    ----------
+    light : (n,) sum of linear R, G, B of the lamp above its surroundings, 0 to 3; never below 0.
+    rgb : (n, 3) the same by channel.
+    off : (n, 2) how far from where it was looked for the lamp was found, px of the frame.
+    """
+
+    light: Floats
+    rgb: Floats
+    off: Floats
+
+
+def measure_lamps(
+    frame: ClipFrame, at: Sequence[tuple[float, float]], diameters: Sequence[float]
+) -> LampLight:
+    """Measure lamps.
+
+    Parameters
+    ----------
+    at : their centres, px of the frame; good to a third of their diameters.
+    diameters : px of the frame.
+    """
+    step = [max(d, LEAST) / ACROSS for d in diameters]
+    light = _linear()[patches(frame, at, step, SIDE)].reshape(len(at), SIDE * SIDE, 3)
+    discs, offsets, ring = _discs()
+    grey = light.sum(axis=2)
+    cores = grey @ discs
+    best = cores.argmax(axis=1)
+    rim = light[:, ring]
+    rank = int(AROUND * rim.shape[1])
+    around = np.partition(rim, rank, axis=1)[:, rank]
+    core = np.einsum("npc,pn->nc", light, discs[:, best])
+    rgb = np.maximum(core - around, 0.0)
+    return LampLight(rgb.sum(axis=1), rgb, offsets[best] * np.array(step)[:, None])
+
+
+@cache
+def _discs() -> tuple[NDArray[np.float32], Floats, NDArray[np.int64]]:
+    """Weights of the lamp's core at each place it may have; those places, samples; the ring's samples."""
+    middle = (SIDE - 1) / 2
+    y, x = (v.ravel() - middle for v in np.mgrid[:SIDE, :SIDE].astype(float))
+    places = [(u, v) for v in range(-ASIDE, ASIDE + 1) for u in range(-ASIDE, ASIDE + 1)]
+    # The place looked for comes first: it wins where none is brighter.
+    places.sort(key=lambda p: p[0] ** 2 + p[1] ** 2)
+    cores = [np.clip(0.4 * ACROSS + 0.5 - np.hypot(x - u, y - v), 0, 1) for u, v in places]
+    away = np.hypot(x, y)
+    ring = np.flatnonzero((away > 0.75 * ACROSS) & (away < 0.5 * SIDE))
+    weights = np.stack([c / c.sum() for c in cores], axis=1)
+    return weights.astype(np.float32), np.array(places, float), ring
+
+
+@cache
+def _linear() -> NDArray[np.float32]:
+    v = np.arange(256) / 255
+    lin = np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)  # IEC 61966-2-1
+    return lin.astype(np.float32)

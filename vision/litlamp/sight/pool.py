@@ -1,0 +1,295 @@
+"""Many looks at one signal become one belief.
+
+Frames of one clip are no independent witnesses: what misleads one misleads its neighbours. So beliefs of many
+looks are averaged, not multiplied, and the average is sharpened by no more than a little, however many there
+were. Looks that showed more count for more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from litlamp.aspects.aspect import COLOURS, MOST_HEADS, PLATES, Arrangement, Mount, Plate
+from litlamp.aspects.belief import PlateBelief
+from litlamp.box import Box
+from litlamp.sight.eyes import Calibration
+from litlamp.sight.flash import Flash, flash
+from litlamp.sight.head_light import HeadLight, dark_throughout, head_light
+from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
+from litlamp.sight.tracks import DARK, Look, Track
+
+Floats = NDArray[np.float64]
+
+FULL_WIDTH = 28.0
+"""A head shown wider than this tells no more, px; one half as wide counts for a quarter."""
+SHARPENED = 0.3
+"""How much more the logarithm of an averaged belief weighs for each e-fold of looks."""
+MOST_SHARPENED = 1.8
+KEPT = 0.3
+"""A head is one of the signal if the better looks scored it as high as this on average."""
+BETTER = 0.35
+"""The better looks: this share of them."""
+SURE_FLASH = 0.999
+"""No clip makes it surer than this that a lamp flashes, or that it does not."""
+DIMMEST = 0.02
+"""A lamp that looks saw lit and that measures no more than this cannot be watched for flashing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pooled:
+    """A signal over one stretch of time, and the moment its boxes are of; one `Flash` a head."""
+
+    seen: SignalSeen
+    at: float
+    flashes: tuple[Flash, ...]
+
+
+def pool(
+    track: Track,
+    looks: Sequence[Look],
+    span: tuple[float, float],
+    tuned: Calibration,
+    times_fault: str | None = None,
+    moments: Sequence[float] = (),
+) -> Pooled | None:
+    """One belief from these looks; None where no head of it was seen well enough.
+
+    Parameters
+    ----------
+    looks : those of one stretch of unchanged aspect.
+    span : that stretch, seconds.
+    times_fault : why the clip's times cannot be trusted, or None.
+    moments : of looks; boxes are given as of one of these, if there is one among them.
+    """
+    found = [look for look in looks if look.glance is not None]
+    if not found:
+        return None
+    weight = np.array([_weight(look) for look in found])
+    slots = _slots(track, found, weight)
+    if not slots:
+        return None
+    showing = [i for i, look in enumerate(found) if look.at in moments] or list(range(len(found)))
+    best = max(showing, key=lambda i: _worth(found[i], slots, float(weight[i])))
+    shown = found[best]
+    assert shown.glance is not None
+    heads: list[HeadSeen] = []
+    flashes: list[Flash] = []
+    lights = {slot: head_light(track, slot, span, times_fault) for slot, _ in slots}
+    for slot, present in slots:
+        head, told = _head(track, slot, present, found, weight, shown, lights, tuned)
+        heads.append(head)
+        flashes.append(told)
+    full = np.array([all(slot in look.heads for slot, _ in slots) for look in found])
+    w = np.where(full, weight, 0.02 * weight)
+    of = [look.glance.seen for look in found if look.glance is not None]
+    dwarf = _chance([s.mount["dwarf"] for s in of], weight)
+    staggered = _chance([s.arrangement["staggered"] for s in of], w) if len(heads) > 1 else 0.0
+    mount: dict[Mount, float] = {"mast": 1 - dwarf, "dwarf": dwarf}
+    arrangement: dict[Arrangement, float] = {"vertical": 1 - staggered, "staggered": staggered}
+    seen = SignalSeen(
+        box=_box(heads, shown.glance.seen).clamp(*shown.size),
+        heads=tuple(heads),
+        mount=mount,
+        arrangement=arrangement,
+        plates=_plates(of, weight),
+        plates_seen=shown.glance.seen.plates_seen,
+        number="?" if _mostly([s.number is not None for s in of], weight) else None,
+        whole=float(np.average([s.whole for s in of], weights=_better(w))),
+        resolution=shown.glance.seen.resolution,
+        axis=shown.glance.seen.axis if bool(full[best]) else None,
+        strange=float(np.average([s.strange for s in of], weights=weight)),
+    )
+    return Pooled(seen, shown.at, tuple(flashes))
+
+
+def believed(looks: Sequence[Look]) -> float:
+    """Log-odds that what these looks were at is a signal; a look that saw nothing counts a little."""
+    total, weight = 0.0, 0.0
+    for look in looks:
+        if look.glance is None:
+            total, weight = total - 0.5, weight + 0.25
+        else:
+            w = 0.2 + _weight(look)
+            total, weight = total + w * look.glance.odds, weight + w
+    return total / max(weight, 1e-6)
+
+
+def asked(looks: Sequence[Look]) -> float:
+    """The belief that a still would be asked for before it reports such a signal."""
+    return min((look.glance.least for look in looks if look.glance is not None), default=1.0)
+
+
+def sharpened(weights: Floats) -> float:
+    """What the logarithm of an averaged belief is multiplied by, for looks of these weights."""
+    many = float(weights.sum()) ** 2 / max(float((weights**2).sum()), 1e-12)
+    return min(1 + SHARPENED * float(np.log(max(many, 1.0))), MOST_SHARPENED)
+
+
+def averaged(beliefs: Floats, weights: Floats, doubt: float) -> Floats:
+    """One belief, (k,), from many, (n, k).
+
+    Their logarithms are averaged and sharpened. As far as they differ, by `doubt`, part goes to their plain
+    mean, which holds every opinion.
+    """
+    share = weights / weights.sum()
+    log = share @ np.log(beliefs + 1e-4)
+    pooled = np.exp(sharpened(weights) * (log - log.max()))
+    pooled /= pooled.sum()
+    plain = share @ beliefs
+    apart = float(share @ (0.5 * np.abs(beliefs - plain).sum(axis=1)))
+    mixed = min(doubt * apart, 1.0)
+    return np.asarray((1 - mixed) * pooled + mixed * plain)
+
+
+def _chance(chances: Sequence[float], weights: Floats) -> float:
+    """One probability from many."""
+    both = np.array([[p, 1 - p] for p in chances])
+    return float(averaged(both, weights, 1.0)[0])
+
+
+def _weight(look: Look) -> float:
+    """How much a look counts: by how large it shows the signal, whether wholly, and whether it is one."""
+    assert look.glance is not None
+    seen = look.glance.seen
+    size = min(seen.resolution / FULL_WIDTH, 1.0) ** 2
+    box = seen.heads[0].box
+    for head in seen.heads[1:]:
+        box = box.union(head.box)
+    edge = min(box.x0, box.y0, look.size[0] - box.x1, look.size[1] - box.y1) / max(seen.resolution, 1.0)
+    framed = 1.0 if edge > 0.3 else 0.2
+    return max(size * framed * look.glance.belief, 1e-4)
+
+
+def _worth(look: Look, slots: Sequence[tuple[int, float]], weight: float) -> float:
+    assert look.glance is not None
+    own = sum(slot in look.heads for slot, _ in slots)
+    lit = sum(h.lamp is not None for h in look.glance.seen.heads)
+    return weight * (1 + 2 * own + lit)
+
+
+def _better(weights: Floats) -> Floats:
+    """The same weights with all but the better looks' all but taken away."""
+    count = max(round(BETTER * len(weights)), min(3, len(weights)))
+    least = np.sort(weights)[-count]
+    return np.where(weights >= least, weights, 1e-3 * weights)
+
+
+def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[int, float]]:
+    """The heads of the signal, top to bottom, each with the belief that it is one."""
+    kept = []
+    for slot in range(len(track.heads)):
+        scores = np.zeros(len(found))
+        present = np.zeros(len(found))
+        for i, look in enumerate(found):
+            assert look.glance is not None
+            if slot in look.heads:
+                at = look.heads.index(slot)
+                scores[i] = look.glance.scores[at]
+                present[i] = look.glance.seen.heads[at].present
+        times = int((scores > 0).sum())
+        if times == 0 or (times == 1 and len(found) > 2):
+            continue
+        # A lamp that flashes may be seen in few looks; a glint in fewer.
+        count = max(round(BETTER * len(found)), 1)
+        top = np.argsort(-(scores * weight), kind="stable")[:count]
+        score = float(np.average(scores[top], weights=weight[top]))
+        if score >= KEPT:
+            seen = present[scores > 0]
+            kept.append((slot, score, float(np.average(seen, weights=weight[scores > 0]))))
+    kept.sort(key=lambda k: -k[1])
+    chosen = kept[:MOST_HEADS]
+    chosen.sort(key=lambda k: track.heads[k[0]].middle[1])
+    if len(chosen) == 1:
+        return [(chosen[0][0], 1.0)]
+    return [(slot, present) for slot, _, present in chosen]
+
+
+def _head(
+    track: Track,
+    slot: int,
+    present: float,
+    found: Sequence[Look],
+    weight: Floats,
+    shown: Look,
+    lights: dict[int, HeadLight],
+    tuned: Calibration,
+) -> tuple[HeadSeen, Flash]:
+    colours, weights, lamp = [], [], None
+    for look, w in zip(found, weight, strict=True):
+        if slot in look.heads and look.glance is not None:
+            head = look.glance.seen.heads[look.heads.index(slot)]
+            colours.append([head.colour[name] for name in COLOURS])
+            weights.append(w)
+    beliefs, w = np.array(colours), np.array(weights)
+    lit = 1 - beliefs[:, DARK]
+    # Lit as surely as in the looks that show it best: one caught dark says nothing against them.
+    ranked = np.sort(np.where(w >= 0.1 * w.max(), lit, 0.0))[::-1]
+    p_lit = float(ranked[min(1, len(ranked) - 1)] if len(ranked) > 3 else ranked[0])
+    of_lit = np.delete(beliefs, DARK, axis=1)
+    hue = averaged(of_lit / np.maximum(of_lit.sum(axis=1, keepdims=True), 1e-6), w * lit + 1e-9, 1.0)
+    colour = np.insert(hue * p_lit, DARK, 1 - p_lit) + tuned.floor
+    colour /= colour.sum()
+    at = shown.heads.index(slot) if slot in shown.heads else None
+    if at is not None and shown.glance is not None:
+        box, lamp = shown.glance.seen.heads[at].box, shown.glance.seen.heads[at].lamp
+    else:
+        box = shown.pose.box(track.heads[slot].sides)
+    if lamp is None and p_lit >= 0.5:
+        trace = max(track.heads[slot].lamps, key=lambda t: t.usual)
+        lamp = LampSeen(*shown.pose.place(trace.u, trace.v), trace.diameter * shown.pose.width)
+    if p_lit < 0.5:
+        lamp = None
+    light = lights[slot]
+    told = _flash(light, lit=p_lit >= 0.5)
+    others = [lights[s] for s in lights if s != slot]
+    dark = p_lit < 0.15 and dark_throughout(light, others)
+    flashing = None if told.flashing is None else float(np.clip(told.flashing, 1 - SURE_FLASH, SURE_FLASH))
+    return (
+        HeadSeen(
+            box,
+            lamp,
+            {name: float(p) for name, p in zip(COLOURS, colour, strict=True)},
+            flashing,
+            told.per_minute,
+            present,
+            dark,
+        ),
+        told,
+    )
+
+
+def _flash(light: HeadLight, *, lit: bool) -> Flash:
+    if not lit:
+        return Flash(None, "the lamp was not seen lit")
+    bright = light.series.brightness[light.series.seen]
+    if not bright.size or float(np.quantile(bright, 0.95)) < DIMMEST:
+        return Flash(None, "the lamp was too faint to be watched")
+    return flash(light.series)
+
+
+def _box(heads: Sequence[HeadSeen], shown: SignalSeen) -> Box:
+    box = shown.box
+    for head in heads:
+        box = box.union(head.box)
+    return box
+
+
+def _plates(of: Sequence[SignalSeen], weights: Floats) -> dict[Plate, PlateBelief]:
+    """What the looks that could make out plates best made of them."""
+    told: dict[Plate, PlateBelief] = {}
+    for kind in PLATES:
+        known = np.array([1 - s.plates[kind].unknown for s in of]) * weights
+        best = _better(np.maximum(known, 1e-9))
+        parts = np.array([[getattr(s.plates[kind], k) for k in ("present", "absent", "unknown")] for s in of])
+        present, absent, unknown = (float(v) for v in best / best.sum() @ parts)
+        told[kind] = PlateBelief(present, absent, unknown)
+    return told
+
+
+def _mostly(said: Sequence[bool], weights: Floats) -> bool:
+    best = _better(weights)
+    return float(best @ np.array(said, float)) > 0.5 * float(best.sum())

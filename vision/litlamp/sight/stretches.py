@@ -1,0 +1,141 @@
+"""Where in a clip a signal changed its aspect: the stretches of time in which it showed one.
+
+Two things are a change: a head whose light takes on another colour, and a head that stays lit after it was
+dark, or dark after it was lit, for longer than any flash leaves it so. A flash is none, nor is a lamp that
+looks of another colour from further off: a change is sudden.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from litlamp.aspects.aspect import COLOURS
+from litlamp.sight.head_light import HeadLight, head_light
+from litlamp.sight.tracks import DARK, Look, Track
+
+Floats = NDArray[np.float64]
+
+LONG_DARK = 2.0
+"""Seconds; a flash of 0.5 Hz that is lit for 0.3 of its period is dark for 1.4."""
+LIT_LEVEL = 0.35
+"""Of the head's usual light."""
+SURE_COLOUR = 0.55
+AGREE = 2
+"""Looks on either side that must name the colour."""
+BESIDE = 0.6
+"""Seconds on either side in which the hue is compared."""
+JUMP = 0.2
+"""Least jump of the log of red over green, and so many times its own unrest."""
+UNREST = 3.0
+APART = 0.7
+"""Changes nearer to each other than this, seconds, are one: heads rarely change in the very same frame."""
+
+
+def changes(track: Track) -> tuple[float, ...]:
+    """The moments, seconds, from which on the signal showed another aspect; in order."""
+    moments: list[float] = []
+    for slot in range(len(track.heads)):
+        looks = [look for look in track.looks if slot in look.heads]
+        if len(looks) < 2:
+            continue
+        light = head_light(track, slot)
+        moments += _of_colour(looks, slot, light)
+        moments += _of_light(light)
+    kept: list[float] = []
+    for moment in sorted(moments):
+        if kept and moment - kept[-1] < APART:
+            continue
+        kept.append(moment)
+    return tuple(kept)
+
+
+def spans(track: Track) -> list[tuple[float, float]]:
+    """The stretches between changes, from when the track began to when it was last followed."""
+    if not len(track.times):
+        return [(track.born, track.born)]
+    seen = np.array(track.seen, bool)
+    times = np.array(track.times)
+    last = max(float(times[seen][-1]) if seen.any() else track.born, track.last_seen)
+    edges = [track.born, *(c for c in changes(track) if track.born < c < last), last]
+    return list(pairwise(edges))
+
+
+def _of_colour(looks: Sequence[Look], slot: int, light: HeadLight) -> list[float]:
+    """Moments at which the looks before and after name different colours and the hue jumps."""
+    told: list[tuple[float, Floats]] = []
+    for look in looks:
+        assert look.glance is not None
+        belief = look.glance.seen.heads[look.heads.index(slot)].colour
+        colour = np.array([belief[name] for name in COLOURS])
+        if colour[DARK] < 0.5:
+            lit = np.delete(colour, DARK)
+            told.append((look.at, lit / lit.sum()))
+    moments: list[float] = []
+    start = 0
+    for i in range(1, len(told)):
+        before = np.mean([c for _, c in told[max(start, i - 3) : i]], axis=0)
+        after = np.mean([c for _, c in told[i : i + 3]], axis=0)
+        enough = i - start >= min(AGREE, i) and len(told) - i >= AGREE
+        differ = int(before.argmax()) != int(after.argmax())
+        # The look itself must be the first of the new colour, or the change would be put a look too soon.
+        turned = int(told[i][1].argmax()) == int(after.argmax())
+        if enough and differ and turned and min(before.max(), after.max()) > SURE_COLOUR:
+            moment = _jump(light, told[i - 1][0], told[i][0])
+            if moment is not None:
+                moments.append(moment)
+                start = i
+    return moments
+
+
+def _jump(light: HeadLight, before: float, after: float) -> float | None:
+    """When between two looks the hue jumped; None where it did not."""
+    times, hue = light.series.times, light.hue
+    told = np.isfinite(hue)
+    times, hue = times[told], hue[told]
+    first = hue[(times >= before - BESIDE) & (times <= before)]
+    then = hue[(times >= after) & (times <= after + BESIDE)]
+    if first.size < 2 or then.size < 2:
+        return None
+    unrest = max(float(np.median(np.abs(v - np.median(v)))) for v in (first, then))
+    step = float(np.median(then) - np.median(first))
+    if abs(step) < max(JUMP, UNREST * unrest):
+        return None
+    middle = (float(np.median(then)) + float(np.median(first))) / 2
+    between = (times >= before) & (times <= after)
+    over = (hue[between] > middle) == (step > 0)
+    # The first frame from which most of what follows is on the new side.
+    own = times[between]
+    for i in range(len(own)):
+        if over[i] and over[i:].mean() > 0.7:
+            return float(own[i])
+    return after
+
+
+def _of_light(light: HeadLight) -> list[float]:
+    """Moments at which the head went dark, or lit up, for good or for long."""
+    series = light.series
+    times, bright = series.times[series.seen], series.brightness[series.seen]
+    if times.size < 8:
+        return []
+    usual = float(np.quantile(bright, 0.95))
+    if usual <= 0:
+        return []
+    lit = bright > LIT_LEVEL * usual
+    turns = np.flatnonzero(lit[1:] != lit[:-1]) + 1
+    edges = [0, *(int(t) for t in turns), len(lit)]
+    moments: list[float] = []
+    for a, b in pairwise(edges):
+        steps = np.diff(times[a:b])
+        watched = float(steps[steps < 0.35].sum())
+        if lit[a] or watched < LONG_DARK:
+            continue
+        # Other lamps of the signal dim alike where something passes before them; that is not told apart here.
+        if a > 0 and lit[:a].mean() > 0.2 and times[a] - times[0] > 0.5:
+            moments.append(float(times[a]))
+        if b < len(lit) and times[-1] - times[b] > 0.5:
+            moments.append(float(times[b]))
+    return moments

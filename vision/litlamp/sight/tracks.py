@@ -1,0 +1,334 @@
+"""One signal through a clip: where it is in each frame, how bright its lamps are, and what each look saw."""
+
+from __future__ import annotations
+
+import math
+from array import array
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from litlamp.aspects.aspect import COLOURS
+from litlamp.box import Box
+from litlamp.media.clip_frame import ClipFrame
+from litlamp.sight.follow import Follower
+from litlamp.sight.glance import Glance
+from litlamp.sight.lamp_light import measure_lamps
+
+DARK = COLOURS.index("dark")
+
+SAME_HEAD = 0.75
+"""Heads whose middles lie nearer to each other than this, head widths, are one."""
+SAME_LAMP = 0.6
+"""Lamps of one head whose centres lie nearer to each other than this, of their diameter, are one."""
+MOST_LAMPS = 3
+"""Lamps followed in one head: a head may have one for each colour."""
+MOST_HEADS = 6
+"""Heads followed in one signal; the best seen are kept in the end."""
+BRIGHT = 0.5
+"""A lamp as bright as this, in terms of its usual light, is one that its place can be told from."""
+LOCK = 0.6
+"""Share of the way to where lit lamps are found that the track goes with each frame."""
+SETTLE = 0.3
+"""Share of the way that a head's place within the signal goes with each look."""
+SWIFT = 0.5
+"""Share that the last motion has in what is expected of the next."""
+LOST = 0.6
+"""Seconds without any hold after which nothing that is measured counts, until the networks see it again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """Where the signal is: its middle, px of the frame, and the width of its heads."""
+
+    x: float
+    y: float
+    width: float
+
+    def place(self, u: float, v: float) -> tuple[float, float]:
+        """The frame's point under (u, v), head widths from the middle."""
+        return self.x + u * self.width, self.y + v * self.width
+
+    def box(self, sides: tuple[float, float, float, float]) -> Box:
+        """The frame's box of one given in head widths from the middle."""
+        left, top, right, bottom = sides
+        return Box(*self.place(left, top), *self.place(right, bottom))
+
+
+@dataclass(slots=True)
+class LampTrace:
+    """A lamp of a head: its place, head widths from the signal's middle; its light from frame `first` on.
+
+    `usual` is its light where a look saw it lit; 0 where none has, below 0 until it is measured.
+    """
+
+    u: float
+    v: float
+    diameter: float
+    first: int
+    usual: float = 0.0
+    light: array[float] = field(default_factory=lambda: array("f"))
+    red: array[float] = field(default_factory=lambda: array("f"))
+    green: array[float] = field(default_factory=lambda: array("f"))
+    blue: array[float] = field(default_factory=lambda: array("f"))
+
+
+@dataclass(slots=True)
+class HeadTrace:
+    """A head of the signal; `sides` of its box, head widths from the signal's middle."""
+
+    sides: tuple[float, float, float, float]
+    lamps: list[LampTrace]
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """Head widths from the signal's middle."""
+        left, top, right, bottom = self.sides
+        return (left + right) / 2, (top + bottom) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One look at the signal: when, what was seen (None: nothing), and where the track took it to be.
+
+    `heads` names for each head of `glance` which of the track's it is.
+    """
+
+    at: float
+    glance: Glance | None
+    heads: tuple[int, ...]
+    pose: Pose
+    size: tuple[int, int]
+
+
+class Track:
+    """A signal being followed."""
+
+    def __init__(self, number: int, at: float, glance: Glance, size: tuple[int, int]) -> None:
+        self.number = number
+        self.born = at
+        self.heads: list[HeadTrace] = []
+        self.looks: list[Look] = []
+        self.times = array("d")
+        self.seen = array("b")
+        self.common = array("f")
+        self.misses = 0
+        self.next_look = at
+        self.looked = 0
+        self._follower = Follower()
+        self._velocity = (0.0, 0.0)
+        self._held = at
+        middles = [h.box.centre for h in glance.seen.heads]
+        x, y = (float(np.mean([m[i] for m in middles])) for i in (0, 1))
+        self.pose = Pose(x, y, glance.seen.resolution)
+        self.learn(at, glance, size)
+
+    @property
+    def last_seen(self) -> float:
+        """When a look last saw it."""
+        return next((look.at for look in reversed(self.looks) if look.glance is not None), self.born)
+
+    @property
+    def found(self) -> int:
+        """How many looks saw it."""
+        return sum(look.glance is not None for look in self.looks)
+
+    @property
+    def held(self) -> bool:
+        """Whether its place is known: by what was followed, by a lit lamp or by a look just now."""
+        return not self.times or self.times[-1] - self._held < LOST
+
+    def heads_box(self) -> Box:
+        """Where its heads are now, px of the frame."""
+        boxes = [self.pose.box(h.sides) for h in self.heads]
+        whole = boxes[0]
+        for box in boxes[1:]:
+            whole = whole.union(box)
+        return whole
+
+    def lens(self) -> float:
+        """The usual diameter of its lenses now, px of the frame."""
+        return float(np.median([lamp.diameter for h in self.heads for lamp in h.lamps])) * self.pose.width
+
+    def odds(self) -> float:
+        """Log-odds that it is a signal, by all looks together; a look that saw nothing counts a little."""
+        total, weight = 0.0, 0.0
+        for look in self.looks:
+            if look.glance is None:
+                total, weight = total - 0.5, weight + 0.25
+            else:
+                total, weight = total + look.glance.odds, weight + 1.0
+        return total / max(weight, 1e-6)
+
+    def learn(self, at: float, glance: Glance, size: tuple[int, int]) -> None:
+        """Take in what a look saw, on the frame that was last followed to."""
+        seen = glance.seen
+        matched = self._matched(glance)
+        if self.heads:
+            self._settle(glance, matched)
+        slots: list[int] = []
+        for i, head in enumerate(seen.heads):
+            slot = matched.get(i)
+            sides = self._sides(head.box)
+            if slot is None and len(self.heads) < MOST_HEADS:
+                slot = len(self.heads)
+                self.heads.append(HeadTrace(sides, []))
+            elif slot is None:
+                slot = -1
+            else:
+                old = self.heads[slot].sides
+                mixed = [a + SETTLE * (b - a) for a, b in zip(old, sides, strict=True)]
+                self.heads[slot].sides = (mixed[0], mixed[1], mixed[2], mixed[3])
+            slots.append(slot)
+            if slot >= 0:
+                self._learn_lamp(self.heads[slot], glance.lenses[i], lit=head.lamp is not None)
+        self.looks.append(Look(at, glance, tuple(slots), self.pose, size))
+        self.misses = 0
+        self._held = at
+
+    def miss(self, at: float, size: tuple[int, int]) -> None:
+        """A look that saw nothing of it."""
+        self.misses += 1
+        self.looks.append(Look(at, None, (), self.pose, size))
+
+    def shift(self, dx: float, dy: float) -> None:
+        """It is elsewhere than was taken, px of the frame."""
+        self.pose = Pose(self.pose.x + dx, self.pose.y + dy, self.pose.width)
+
+    def rescale(self, by: float) -> None:
+        """The frames' size has changed by this factor."""
+        self.pose = Pose(self.pose.x * by, self.pose.y * by, self.pose.width * by)
+        self._velocity = self._velocity[0] * by, self._velocity[1] * by
+        self._follower.forget()
+
+    def resume(self, at: float, glance: Glance, size: tuple[int, int]) -> None:
+        """Go on with a signal that was out of sight and is seen again elsewhere."""
+        middles = [h.box.centre for h in glance.seen.heads]
+        own = [h.middle for h in self.heads]
+        width = glance.seen.resolution
+        # The highest heads are laid on each other; what differs further down, the look itself settles.
+        top, high = min(middles, key=lambda m: m[1]), min(own, key=lambda m: m[1])
+        self.pose = Pose(top[0] - high[0] * width, top[1] - high[1] * width, width)
+        self._velocity = (0.0, 0.0)
+        self._follower.forget()
+        self.learn(at, glance, size)
+
+    def step(self, frame: ClipFrame, luma: NDArray[np.uint8], at: float, common: float) -> None:
+        """Go on to this frame: follow, and measure every lamp."""
+        motion = self._follower.motion(luma, self._velocity)
+        around = self._region().centre
+        x = around[0] + motion.dx + motion.growth * (self.pose.x - around[0])
+        y = around[1] + motion.dy + motion.growth * (self.pose.y - around[1])
+        moved = x - self.pose.x, y - self.pose.y
+        self.pose = Pose(x, y, min(max(self.pose.width * motion.growth, 2.0), 4e3))
+        lamps = [lamp for head in self.heads for lamp in head.lamps]
+        places = [self.pose.place(lamp.u, lamp.v) for lamp in lamps]
+        measured = measure_lamps(frame, places, [lamp.diameter * self.pose.width for lamp in lamps])
+        off, weight = np.zeros(2), 0.0
+        for i, lamp in enumerate(lamps):
+            light = float(measured.light[i])
+            lamp.light.append(light)
+            for channel, value in zip((lamp.red, lamp.green, lamp.blue), measured.rgb[i], strict=True):
+                channel.append(float(value))
+            if lamp.usual < 0:
+                lamp.usual = light
+            if lamp.usual > 0 and light > BRIGHT * lamp.usual:
+                off, weight = off + light * measured.off[i], weight + light
+        if weight > 0:
+            off = LOCK * off / weight
+            self.pose = Pose(self.pose.x + off[0], self.pose.y + off[1], self.pose.width)
+            moved = moved[0] + off[0], moved[1] + off[1]
+        if motion.sure or weight > 0:
+            self._held = at
+        self._velocity = (
+            self._velocity[0] + SWIFT * (moved[0] - self._velocity[0]),
+            self._velocity[1] + SWIFT * (moved[1] - self._velocity[1]),
+        )
+        self.times.append(at)
+        self.common.append(common)
+        held = motion.sure or weight > 0 or (at - self._held < 0.5 * LOST and self.misses == 0)
+        self.seen.append(held and self.misses < 2 and not frame.damaged)
+
+    def anchor(self, luma: NDArray[np.uint8]) -> None:
+        """Follow on from where it is now taken to be in this frame."""
+        self._follower.keep(luma, self._region())
+
+    def in_view(self, size: tuple[int, int]) -> bool:
+        """Whether at least the middle of its heads is inside the frame."""
+        x, y = self.heads_box().centre
+        return 0 <= x < size[0] and 0 <= y < size[1]
+
+    def _region(self) -> Box:
+        box, w = self.heads_box(), max(self.pose.width, 6.0)
+        return Box(box.x0 - w, box.y0 - 0.7 * w, box.x1 + w, box.y1 + 1.5 * w)
+
+    def _sides(self, box: Box) -> tuple[float, float, float, float]:
+        p = self.pose
+        return (
+            (box.x0 - p.x) / p.width,
+            (box.y0 - p.y) / p.width,
+            (box.x1 - p.x) / p.width,
+            (box.y1 - p.y) / p.width,
+        )
+
+    def _matched(self, glance: Glance) -> dict[int, int]:
+        """Which of the track's heads each head of a look is, by where it stands."""
+        pairs = []
+        for i, head in enumerate(glance.seen.heads):
+            for slot, trace in enumerate(self.heads):
+                x, y = self.pose.place(*trace.middle)
+                away = math.dist(head.box.centre, (x, y)) / self.pose.width
+                if away < SAME_HEAD * max(1.0, glance.seen.resolution / self.pose.width):
+                    pairs.append((away, i, slot))
+        matched: dict[int, int] = {}
+        for _, i, slot in sorted(pairs):
+            if i not in matched and slot not in matched.values():
+                matched[i] = slot
+        return matched
+
+    def _settle(self, glance: Glance, matched: dict[int, int]) -> None:
+        """Correct the pose by the heads that a look saw."""
+        if not matched:
+            return
+        now = np.array([glance.seen.heads[i].box.centre for i in matched])
+        own = np.array([self.heads[slot].middle for slot in matched.values()])
+        width = self.pose.width + 0.5 * (glance.seen.resolution - self.pose.width)
+        spread = float(((own - own.mean(axis=0)) ** 2).sum())
+        if spread > 0.5:  # two heads and more: how far they stand apart tells best how large all is
+            width = float(((own - own.mean(axis=0)) * (now - now.mean(axis=0))).sum()) / spread
+            width = min(max(width, 0.8 * self.pose.width), 1.25 * self.pose.width)
+        x, y = now.mean(axis=0) - own.mean(axis=0) * width
+        self.pose = Pose(float(x), float(y), max(width, 2.0))
+
+    def _learn_lamp(self, head: HeadTrace, lens: tuple[float, float, float], *, lit: bool) -> None:
+        x, y, diameter = lens
+        u, v = (x - self.pose.x) / self.pose.width, (y - self.pose.y) / self.pose.width
+        d = diameter / self.pose.width
+        near = min(head.lamps, key=lambda lamp: math.dist((u, v), (lamp.u, lamp.v)), default=None)
+        if near is not None and math.dist((u, v), (near.u, near.v)) < SAME_LAMP * max(d, near.diameter):
+            if lit or near.usual == 0:
+                near.u += SETTLE * (u - near.u)
+                near.v += SETTLE * (v - near.v)
+                near.diameter += SETTLE * (d - near.diameter)
+        elif near is None or (lit and len(head.lamps) < MOST_LAMPS):
+            near = LampTrace(u, v, d, len(self.times))
+            head.lamps.append(near)
+        if lit and not near.light:
+            near.usual = -1.0
+        elif lit:
+            near.usual += (1.0 if near.usual <= 0 else 0.3) * (near.light[-1] - near.usual)
+
+
+def lamp_of(look: Look, slot: int) -> int | None:
+    """Which head of the look's glance is this head of the track."""
+    return look.heads.index(slot) if slot in look.heads else None
+
+
+def union_of(boxes: Sequence[Box]) -> Box:
+    """The smallest box that holds them all."""
+    whole = boxes[0]
+    for box in boxes[1:]:
+        whole = whole.union(box)
+    return whole

@@ -1,0 +1,369 @@
+"""A clip in, the signals that were in view out: one decode, a little looking at every frame.
+
+Each frame costs no more than following what is known and measuring its lamps. The networks look at set
+moments: at places that a scan proposes, at the reduced whole now and then, and at each signal followed. The
+moments depend on the clip's own times alone, so that the same clip is always read alike, on any machine.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from litlamp.box import Box
+from litlamp.media.clip import Clip
+from litlamp.media.clip_frame import ClipFrame
+from litlamp.sight.exposure import Exposure
+from litlamp.sight.eyes import Eyes
+from litlamp.sight.find import HeadFound
+from litlamp.sight.glance import Glance, glance, heads_at, heads_box, heads_in_whole, spots_in
+from litlamp.sight.group import group
+from litlamp.sight.scan import Spot
+from litlamp.sight.tracks import Track
+
+# Uneven steps: a lamp that flashes or beats in step with the looks would always be caught dark.
+SCANS = (0.0, 0.23, 0.57)
+SCAN_EVERY = (0.67, 0.83)
+WHOLES = (0.0, 0.4)
+WHOLE_EVERY = (2.9, 3.4)
+LOOKS = (0.13, 0.19, 0.29, 0.37, 0.43)
+LOOK_EVERY = (0.53, 0.67, 0.59)
+"""Seconds between a signal's looks, the first ones sooner."""
+LOST_LOOK = 0.19
+"""The same where its hold was lost."""
+FULL = 2.5
+"""Signals followed at once beyond which each is looked at the more seldom."""
+SPOTS = 24
+FIRST_WINDOWS, WINDOWS = 8, 3
+"""Spots that the finder looks at after the first scan, and after any other."""
+BEGIN = 0.15
+"""Belief in a signal from which it is followed."""
+FEWEST_LOOKS = 3
+DOUBTED = 0.3
+"""A track of as many looks and more that is believed by less is let go."""
+PATIENCE = 2.5
+"""Seconds without a sight after which a track is let go; its signal may be met again."""
+REMEMBERED = 6.0
+"""Seconds for which a signal that was let go is known again."""
+ALIKE = 1.5
+"""How many times as large it may then be."""
+AWAY = 0.3
+"""How far off it may then be, of the frame's longer side."""
+TRIED = 1.6
+"""Seconds for which a spot in which nothing was found is looked at last."""
+MOST_TRACKS = 12
+SHOWN, SHOWN_LAST = 6, 2
+"""Frames kept of each signal for a picture, and how many of them are simply the last."""
+LONGEST_STEP = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A frame that shows a signal well, kept for a picture of it."""
+
+    at: float
+    worth: float
+    frame: ClipFrame
+
+
+@dataclass(slots=True)
+class Watched:
+    """What was in view of a clip; frames of each track are in `shown` where the caller asked for them."""
+
+    tracks: list[Track]
+    size: tuple[int, int]
+    seconds: float
+    frames: int
+    times_fault: str | None
+    notes: tuple[str, ...]
+    looks: int = 0
+    shown: dict[int, list[Shown]] = field(default_factory=dict)
+
+
+class Watch:
+    """Watches frames one by one: `frame` for each, then `end`."""
+
+    def __init__(self, eyes: Eyes, *, keep_frames: bool = False) -> None:
+        self._eyes = eyes
+        self._keep = keep_frames
+        self._exposure = Exposure()
+        self._live: list[Track] = []
+        self._gone: list[Track] = []
+        self._tried: list[tuple[float, float, float, float]] = []
+        self._count = 0
+        self._scan = _Times(SCANS, SCAN_EVERY)
+        self._whole = _Times(WHOLES, WHOLE_EVERY)
+        self._size: tuple[int, int] | None = None
+        self.shown: dict[int, list[Shown]] = {}
+        self.looks = 0
+
+    def frame(self, frame: ClipFrame, at: float) -> None:
+        """Take in one frame, `at` seconds after the first."""
+        if self._size is not None and frame.size != self._size:
+            for track in self._live:
+                track.rescale(frame.size[0] / self._size[0])
+        self._size = frame.size
+        luma = frame.luma
+        common = self._exposure.factor(luma, frame.luma_span)
+        for track in self._live:
+            track.step(frame, luma, at, common)
+        for track in self._live:
+            if at >= track.next_look:
+                self._look(track, frame, at)
+        self._live = self._kept(at, frame.size)
+        if len(self._live) < MOST_TRACKS:
+            found: list[list[HeadFound]] = []
+            first = self._scan.count == 0
+            if self._scan.due(at):
+                spots = self._chosen(spots_in(frame, SPOTS), at)[: FIRST_WINDOWS if first else WINDOWS]
+                for spot, heads in zip(spots, heads_at(frame, spots, self._eyes), strict=True):
+                    found.append(heads)
+                    if not heads:
+                        self._tried.append((spot.x, spot.y, 8 * spot.diameter, at))
+            if self._whole.due(at):
+                found.append(heads_in_whole(frame, self._eyes))
+            for heads in found:
+                self._begin(heads, frame, at)
+        for track in self._live:
+            track.anchor(luma)
+
+    def end(self) -> list[Track]:
+        """Every track there was, in the order in which they began."""
+        return sorted([*self._gone, *self._live], key=lambda t: t.number)
+
+    def _look(self, track: Track, frame: ClipFrame, at: float) -> None:
+        self.looks += 1
+        place = track.heads_box()
+        if not track.in_view(frame.size):
+            track.miss(at, frame.size)
+        else:
+            seen = glance(frame, place, track.pose.width, track.lens(), self._eyes)
+            own = _same(track, seen)
+            if own is None:
+                track.miss(at, frame.size)
+            else:
+                track.learn(at, own, frame.size)
+                self._show(track, own, frame, at)
+            for other in seen:
+                if other is not own:
+                    self._offer(other, frame, at)
+        _plan(track, at, len(self._live))
+
+    def _show(self, track: Track, seen: Glance, frame: ClipFrame, at: float) -> None:
+        """Keep the frame if it is one of the best or of the last that show the signal."""
+        if not self._keep:
+            return
+        own = self.shown.setdefault(track.number, [])
+        own.append(Shown(at, worth_showing(seen, frame.size), frame))
+        if len(own) > SHOWN:
+            own.remove(min(own[:-SHOWN_LAST], key=lambda s: s.worth))
+
+    def _kept(self, at: float, size: tuple[int, int]) -> list[Track]:
+        """The tracks to go on with; false ones, and those that have left, are let go."""
+        kept: list[Track] = []
+        for track in self._live:
+            doubted = len(track.looks) >= FEWEST_LOOKS and track.odds() < _log(DOUBTED)
+            waited = at - track.last_seen
+            left = not track.in_view(size) and track.misses > 0
+            if doubted or (track.misses >= 2 and (waited > PATIENCE or left)):
+                self._gone.append(track)
+                if doubted:
+                    self.shown.pop(track.number, None)
+            elif any(_one(track, other) for other in kept):
+                self._gone.append(track)  # two that have come to follow one signal: the elder goes on
+                track.looks.clear()
+            else:
+                kept.append(track)
+        return kept
+
+    def _chosen(self, spots: Iterable[Spot], at: float) -> list[Spot]:
+        """Spots that no track accounts for, those not tried lately first."""
+        known = [t.heads_box().grow(1.5 * t.pose.width) for t in self._live]
+        self._tried = [t for t in self._tried if at - t[3] < TRIED]
+        fresh: list[Spot] = []
+        tried: list[Spot] = []
+        for s in spots:
+            if any(b.x0 < s.x < b.x1 and b.y0 < s.y < b.y1 for b in known):
+                continue
+            stale = any(abs(s.x - x) < near and abs(s.y - y) < near for x, y, near, _ in self._tried)
+            (tried if stale else fresh).append(s)
+        return fresh + tried
+
+    def _begin(self, heads: list[HeadFound], frame: ClipFrame, at: float) -> None:
+        """Look closely at heads that no track accounts for."""
+        for own in group(heads):
+            box, width, lens = heads_box(own)
+            if any(_near(t, box) for t in self._live):
+                continue
+            for seen in glance(frame, box, width, lens, self._eyes):
+                self._offer(seen, frame, at)
+
+    def _offer(self, seen: Glance, frame: ClipFrame, at: float) -> None:
+        """Follow a signal from here on, if it is likely one and none is followed there yet."""
+        box = _box(seen)
+        if seen.belief < BEGIN or len(self._live) >= MOST_TRACKS or any(_near(t, box) for t in self._live):
+            return
+        old = self._met(seen, frame.size, at)
+        if old is not None:
+            self._gone.remove(old)
+            old.resume(at, seen, frame.size)
+            track = old
+        else:
+            track = Track(self._count, at, seen, frame.size)
+            self._count += 1
+        self._live.append(track)
+        self._show(track, seen, frame, at)
+        _plan(track, at, len(self._live))
+
+    def _met(self, seen: Glance, size: tuple[int, int], at: float) -> Track | None:
+        """The signal that was let go lately and that this may be."""
+        for track in reversed(self._gone):
+            if track.found < 2 or at - track.last_seen > REMEMBERED:
+                continue
+            ratio = seen.seen.resolution / track.pose.width
+            x, y = _box(seen).centre
+            near = max(abs(x - track.pose.x), abs(y - track.pose.y)) < AWAY * max(size)
+            if 1 / ALIKE < ratio < ALIKE and near:
+                return track
+        return None
+
+
+class _Times:
+    """Set moments, then uneven steps without end."""
+
+    def __init__(self, first: tuple[float, ...], every: tuple[float, ...]) -> None:
+        self._first, self._every = first, every
+        self._next = 0.0
+        self.count = 0
+
+    def due(self, at: float) -> bool:
+        """Whether a moment has come; several that have passed count as one."""
+        if at < self._next:
+            return False
+        while self._next <= at:
+            self.count += 1
+            if self.count < len(self._first):
+                self._next = self._first[self.count]
+            else:
+                self._next = max(self._next, at) + self._every[self.count % len(self._every)]
+        return True
+
+
+def _plan(track: Track, at: float, live: int) -> None:
+    """When the track is looked at next."""
+    n = track.looked
+    wait = LOOKS[n] if n < len(LOOKS) else LOOK_EVERY[n % len(LOOK_EVERY)] * max(1.0, live / FULL)
+    if track.misses:
+        wait = min(wait, LOST_LOOK * track.misses)
+    track.looked += 1
+    track.next_look = at + wait
+
+
+def _same(track: Track, seen: list[Glance]) -> Glance | None:
+    """The one of these that the track follows."""
+    here = track.heads_box()
+    best, most = None, 0.0
+    for one in seen:
+        box = _box(one)
+        share = _overlap(here, box) / max(min(here.area, box.area), 1e-6)
+        if share > max(most, 0.2):
+            best, most = one, share
+    if best is not None:
+        return best
+    # Lost by a little: the only one there, of the same size.
+    near = [
+        s for s in seen
+        if abs(s.seen.resolution / track.pose.width - 1) < 0.35
+        and _away(here, _box(s)) < 2.5 * track.pose.width + 0.5 * here.height
+    ]  # fmt: skip
+    if len(near) == 1 and near[0].belief > BEGIN:
+        track.shift(_box(near[0]).centre[0] - here.centre[0], _box(near[0]).y0 - here.y0)
+        return near[0]
+    return None
+
+
+def _away(a: Box, b: Box) -> float:
+    return max(abs(a.centre[0] - b.centre[0]), abs(a.centre[1] - b.centre[1]))
+
+
+def _box(seen: Glance) -> Box:
+    whole = seen.seen.heads[0].box
+    for head in seen.seen.heads[1:]:
+        whole = whole.union(head.box)
+    return whole
+
+
+def _overlap(a: Box, b: Box) -> float:
+    w = min(a.x1, b.x1) - max(a.x0, b.x0)
+    h = min(a.y1, b.y1) - max(a.y0, b.y0)
+    return w * h if w > 0 and h > 0 else 0.0
+
+
+def _near(track: Track, box: Box) -> bool:
+    """Whether the track accounts for heads found there."""
+    own = track.heads_box().grow(0.5 * track.pose.width)
+    return _overlap(own, box) > 0.3 * box.area
+
+
+def _one(a: Track, b: Track) -> bool:
+    return a.heads_box().iou(b.heads_box()) > 0.4
+
+
+def worth_showing(seen: Glance, size: tuple[int, int]) -> float:
+    """How good a picture of the signal this is: large, wholly in view, its lamps lit."""
+    box = _box(seen)
+    margin = min(box.x0, box.y0, size[0] - box.x1, size[1] - box.y1) / max(seen.seen.resolution, 1.0)
+    lit = sum(h.lamp is not None for h in seen.seen.heads)
+    framed = min(max(margin, 0.0), 1.0) * 0.9 + 0.1
+    return framed * min(seen.seen.resolution, 80.0) * (0.5 + lit) * seen.belief
+
+
+def _log(p: float) -> float:
+    return math.log(p / (1 - p))
+
+
+def seconds(clip: Clip) -> Iterator[tuple[ClipFrame, float]]:
+    """Frames with the seconds since the first; where times cannot be trusted, as if thirty a second."""
+    at, last = 0.0, None
+    for frame in clip:
+        if last is not None:
+            step = float(frame.time.pts * frame.time.time_base - last)
+            at += step if frame.times_fault is None and 0 < step <= LONGEST_STEP else 1 / 30
+        last = Fraction(frame.time.pts) * frame.time.time_base
+        yield frame, at
+
+
+def watch(
+    clip: Clip,
+    eyes: Eyes,
+    *,
+    keep_frames: bool = False,
+    told: Callable[[float], None] | None = None,
+) -> Watched:
+    """Watch a clip to its end.
+
+    Parameters
+    ----------
+    clip : an open clip; it is read to its end.
+    eyes : the networks.
+    keep_frames : keep the best frame of each signal, for a picture.
+    told : called with the seconds read so far, now and then.
+
+    Raises
+    ------
+    litlamp.media.errors.MediaError
+        Reading broke off for a reason outside the clip.
+    """
+    looking = Watch(eyes, keep_frames=keep_frames)
+    count, at, said = 0, 0.0, -1.0
+    fault = clip.times_fault
+    for frame, at in seconds(clip):
+        count += 1
+        fault = frame.times_fault or fault
+        looking.frame(frame, at)
+        if told is not None and at - said >= 0.5:
+            told(at)
+            said = at
+    return Watched(looking.end(), clip.size, at, count, fault, clip.notes, looking.looks, looking.shown)
