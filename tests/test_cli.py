@@ -124,7 +124,7 @@ def test_the_caution_is_in_every_help(capsys: pytest.CaptureFixture[str]) -> Non
         ["explain", ""],
         ["draw", "yellow"],
         ["draw", "yellow", "out.txt"],
-        ["draw", "yellow", "out.mp4"],
+        ["draw", "yellow", "out.avi"],
         ["draw", "yellow", "out.png", "--size", "big"],
         ["draw", "yellow", "out.png", "--size", "4x4"],
         ["draw", "yellow", "out.png", "--size", "99999x99999"],

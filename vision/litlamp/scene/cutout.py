@@ -44,12 +44,13 @@ class Sizes:
         """The piece as it falls into a picture of that size: (part, its origin), or None if beside it."""
         width, height = self.size
         corners = np.array([[0, 0, 1], [width, 0, 1], [0, height, 1], [width, height, 1]]) @ affine.T
-        (x0, y0), (x1, y1) = np.floor(corners.min(0)) - 1, np.ceil(corners.max(0)) + 1
+        (x0, y0), (x1, y1) = corners.min(axis=0) - 1, corners.max(axis=0) + 2
         left, top = int(max(x0, 0)), int(max(y0, 0))
         right, low = int(min(x1, size[0])), int(min(y1, size[1]))
         if left >= right or top >= low:
             return None
-        scale = math.sqrt(abs(float(np.linalg.det(affine[:, :2]))))
+        (a, b), (c, d) = affine[:, :2]
+        scale = math.sqrt(abs(float(a * d - b * c)))
         source = self.pictures[int(np.clip(math.floor(-2 * math.log2(max(scale, 1e-6)) + 0.25), 0, len(self.pictures) - 1))]  # fmt: skip # noqa: E501
         h, w = source.shape[:2]
         to_full = np.array([[width / w, 0.0], [0.0, height / h]])
@@ -80,23 +81,39 @@ def light_of(glow: Glow) -> Light:
 
 
 def lay_over(
-    picture: Radiance, piece: Sizes, affine: Affine, air: Radiance | None = None, clear: float = 1.0
+    picture: Radiance,
+    piece: Sizes,
+    affine: Affine,
+    *,
+    gain: float = 1.0,
+    air: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    clear: float = 1.0,
+    share: float = 1.0,
 ) -> None:
     """Lay a piece (h, w, 4), colour times cover and cover, over the picture in place.
 
-    `clear` is the share of its light that comes through the air; the rest is the air's own colour.
+    `gain` is how brightly it is lit, `clear` the share of its light that comes through the air, whose own
+    colour `air` takes the place of the rest; `share` thins the whole piece out.
     """
     found = piece.laid(affine, (picture.shape[1], picture.shape[0]))
     if found is None:
         return
     part, (x, y) = found
     under = picture[y : y + part.shape[0], x : x + part.shape[1]]
-    cover = part[..., 3:]
-    under *= 1 - cover
-    if clear < 1 and air is not None:
-        under += part[..., :3] * np.float32(clear) + cover * (air * np.float32(1 - clear))
-    else:
-        under += part[..., :3]
+    if share < 1:
+        part *= np.float32(share)
+    lay_part(under, part, gain * clear)
+    if clear < 1:
+        haze = np.asarray(air, np.float32) * np.float32(1 - clear)
+        under += cv2.cvtColor(part[..., 3], cv2.COLOR_GRAY2RGB) * haze
+
+
+def lay_part(under: Radiance, part: Radiance, gain: float = 1.0) -> None:
+    """Lay a part (h, w, 4), colour times cover and cover, over as large a part of a picture, in place."""
+    # Spread to three channels first: numpy is slow where one of a px meets three.
+    under *= cv2.cvtColor(1 - part[..., 3], cv2.COLOR_GRAY2RGB)
+    colour = cv2.cvtColor(part, cv2.COLOR_RGBA2RGB)
+    under += colour if gain == 1 else colour * np.float32(gain)
 
 
 def add_light(

@@ -1,0 +1,230 @@
+"""A line seen from the cab: signals that are approached and passed, and what lies between them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from litlamp.aspects.aspect import Aspect
+from litlamp.box import Box
+from litlamp.scene.backdrop import Season, draw_sky, draw_sun
+from litlamp.scene.beside import Standing, poles_beside, signal_beside, woods_beside
+from litlamp.scene.compose import KELVIN
+from litlamp.scene.cutout import add_light, lay_over
+from litlamp.scene.film import Film
+from litlamp.scene.heads import Kind
+from litlamp.scene.lamps_over_time import LampKey
+from litlamp.scene.land import Air, Far, Ground, Lit
+from litlamp.scene.light import Light, LitScene, Radiance, Source, Weather
+from litlamp.scene.motion import draw_wave
+from litlamp.scene.moving import LampRows, Rows, Spot
+from litlamp.scene.track import NEAREST, Cab, Run, View, draw_bends
+from litlamp.scene.truth import SignalTruth
+
+_FOCAL = 1.15  # of the picture's width: a view of 47 degrees
+_EYE = 2.7
+_FAR, _WOODS_FAR = 900.0, 480.0  # m; as far as signals, and as far as all else is drawn
+_REACH: dict[Weather, float] = {"clear": 5000, "haze": 1100, "rain": 900, "snow": 500, "fog": 220}
+# Light of a lamp on the axis of its beam against that far beside it, and the beam's half width. From memory.
+_BEAM, _BESIDE, _BEAM_WIDE = 2.6, 0.8, math.radians(4.5)
+
+
+@dataclass(frozen=True, slots=True)
+class LineSignal:
+    """A signal on a line.
+
+    Attributes
+    ----------
+    aspects : what it shows, each once, the first one first; they differ in their lamps alone.
+    at : metres along the line; `beside` metres right of our track.
+    back : it is for trains the other way, and seen from behind.
+    """
+
+    aspects: tuple[Aspect, ...]
+    at: float
+    beside: float = 2.8
+    kind: Kind | None = None
+    back: bool = False
+
+
+class LineScene:
+    """A line from the cab; see `moving.Moving`.
+
+    Parameters
+    ----------
+    run : where the train is at what time.
+    tightest : radius of the sharpest bend, metres; inf for a straight line.
+    wires : the line has masts of overhead wires, which may hide a signal for a moment.
+    """
+
+    def __init__(
+        self,
+        signals: Sequence[LineSignal],
+        run: Run,
+        *,
+        seed: int,
+        size: tuple[int, int],
+        light: Light = "day",
+        weather: Weather = "clear",
+        tightest: float = 700.0,
+        wires: bool = False,
+        shake: float = 1.0,
+    ) -> None:
+        rng = np.random.default_rng((seed, 60))
+        self.size = size
+        last = float(run.metres[-1])
+        grey = weather in ("rain", "snow", "fog") and light in ("day", "low sun")
+        sun = draw_sun(rng, "overcast" if grey else light)
+        sky = draw_sky(rng, light, weather)
+        season: Season = "snow" if weather == "snow" else ("summer", "autumn", "winter")[int(rng.integers(3))]
+        focal = _FOCAL * size[0]
+        swing = 0.0025 * shake
+        self._cab = Cab(
+            size,
+            focal,
+            draw_bends(rng, last + 4100, tightest),
+            run,
+            _EYE,
+            float(rng.uniform(-0.2, 0.5)),
+            size[1] * 0.6,
+            draw_wave(rng, swing),
+            draw_wave(rng, 0.7 * swing),
+            draw_wave(rng, 0.03 * shake),
+        )
+        self._lit = Lit(0.3, 2.2) if light == "night" else Lit(0.6, 0.5) if light == "dusk" else Lit()
+        grey_air = sum(sky.low) / 3
+        self._air = Air(_REACH[weather], tuple(0.6 * c + 0.4 * grey_air for c in sky.low))  # type: ignore[arg-type]
+        other = float(rng.choice([-4.2, 4.2])) if rng.random() < 0.4 else None
+        tracks = (0.0,) if other is None or other > 0 else (0.0, other)
+        self._ground = Ground(rng, self._cab, sun, season, self._air, self._lit, tracks)
+        self._far = Far(rng, self._cab, sun, sky, season, self._air, self._lit)
+        fine = min(size[0] / 1280 * 64, 90.0)
+        end = last + _FAR
+        things = woods_beside(rng, end, season, sun, 0.5 * fine)
+        if wires:
+            things += poles_beside(rng, end, sun, 1.3 * fine, 3.4, True)
+        elif rng.random() < 0.6:
+            things += poles_beside(rng, end, sun, fine, -6.0 if len(tracks) == 1 else -8.5, False)
+        told: list[SignalTruth] = []
+        for number, signal in enumerate(signals):
+            standing, truth = signal_beside(
+                number, signal.aspects, seed=seed, s=signal.at, u=signal.beside, scale=2.2 * fine, sun=sun,
+                light=light, eye=_EYE, kind=signal.kind, back=signal.back,
+            )  # fmt: skip
+            things.append(standing)
+            told.append(truth)
+        self.signals: tuple[SignalTruth, ...] = tuple(told)
+        self._things = sorted(things, key=lambda t: t.s)
+        self._along = np.array([t.s for t in self._things])
+        self._beside = np.array([t.u for t in self._things])
+        low, high = KELVIN[light]
+        empty = np.zeros((1, 1, 3), np.float32)
+        self.setting = LitScene(empty, (), light, float(rng.uniform(low, high)), weather)
+        self.factors: tuple[tuple[str, str], ...] = (
+            ("size", str(size)), ("light", light), ("weather", weather), ("season", season),
+            ("tightest", f"{tightest:g}"), ("wires", str(wires)), ("tracks", str(len(tracks))),
+        )  # fmt: skip
+
+    def sources(self, signal: int) -> tuple[Source, ...]:
+        """What makes the light of each head."""
+        lamps = next(t.lamps for t in self._things if t.signal == signal)
+        known = {lamp.key.head: lamp.source for lamp in lamps}
+        return tuple(known.get(i, "incandescent") for i in range(len(self.signals[signal].heads)))
+
+    def where(self, seconds: float) -> tuple[Spot, ...]:
+        """The signals ahead, nearest first, and the poles before them."""
+        view = self._cab.eye_at(seconds)
+        spots: list[Spot] = []
+        poles: list[Box] = []
+        for thing, right, ahead in self._ahead(view):
+            if thing.signal is None and not thing.pole:
+                continue
+            affine = view.upright(right, ahead, thing.scale, thing.foot)
+            if thing.signal is not None:
+                spots.append(Spot(thing.signal, affine, tuple(poles)))
+            elif thing.pole:
+                size = affine[0, 0] * thing.scale
+                x = affine[0, 0] * thing.foot[0] + affine[0, 2]
+                base = affine[1, 1] * thing.foot[1] + affine[1, 2]
+                poles.append(Box(x - thing.pole * size, base - 7 * size, x + thing.pole * size, base))
+        return tuple(spots)
+
+    def others(self, seconds: float) -> tuple[tuple[str, Box], ...]:
+        """Nothing on the line but signals looks like one."""
+        return ()
+
+    def paint(self, seconds: float, film: Film, lamps: LampRows) -> Radiance:
+        """The picture (H, W, 3), linear."""
+        view = self._cab.eye_at(seconds)
+        picture = np.empty((self.size[1], self.size[0], 3), np.float32)
+        self._far.paint(picture, view)
+        self._ground.paint(picture, view)
+        for thing, right, ahead in reversed(self._ahead(view)):
+            affine = view.upright(right, ahead, thing.scale, thing.foot)
+            clear = self._air.clear(ahead)
+            # Trees come into sight slowly.
+            share = 1.0 if thing.signal is not None else min((_WOODS_FAR - ahead) / 80, 1.0)
+            lay_over(
+                picture, thing.piece, affine,
+                gain=self._lit.at(ahead), air=self._air.colour, clear=clear, share=share,
+            )  # fmt: skip
+            for lamp in thing.lamps:
+                aside = math.hypot(thing.u - self._cab.aside, lamp.high - self._cab.eye)
+                beam = _BESIDE + _BEAM * math.exp(-((math.atan2(aside, ahead) / _BEAM_WIDE) ** 2))
+
+                def rows(y: Rows, key: LampKey = lamp.key, share: float = beam * clear) -> Rows:
+                    return lamps(key, y) * share
+
+                add_light(picture, lamp.light, affine, film.lamp_colour(lamp.colour, lamp.source), rows)
+        return picture
+
+    def sweep(self, seconds: float, open_s: float) -> tuple[float, float]:
+        """Sway within a shutter time, px; the train's own way is not a shift of the whole picture."""
+        cab = self._cab
+        return -cab.focal * cab.sway.pace(seconds) * open_s, cab.focal * cab.nod.pace(seconds) * open_s
+
+    def _ahead(self, view: View) -> list[tuple[Standing, float, float]]:
+        """What stands within sight with its metres to the right and ahead, nearest first."""
+        first, last = (int(v) for v in np.searchsorted(self._along, [view.s, view.s + _FAR]))
+        right, ahead = view.plan(self._along[first:last], self._beside[first:last])
+        edge = self.size[0] / 2 / self._cab.focal
+        out = []
+        for thing, x, z in zip(self._things[first:last], right.tolist(), ahead.tolist(), strict=True):
+            # Trees far off are too many for what they show: the line of trees at the horizon stands for them.
+            seen = z > NEAREST and abs(x) - 40 < edge * z
+            if seen and (thing.signal is not None or z < _WOODS_FAR):
+                out.append((thing, x, z))
+        return out
+
+
+def approach(
+    aspects: tuple[Aspect, ...],
+    *,
+    seed: int,
+    size: tuple[int, int],
+    light: Light,
+    weather: Weather,
+    seconds: float,
+    distance: float | None,
+    kind: Kind | None,
+    back: bool,
+) -> LineScene:
+    """One signal that the train comes near to and passes a little before the clip ends.
+
+    `distance` is how far it is at first, metres; None gives the train a pace of 12 to 20 m/s.
+    """
+    rng = np.random.default_rng((seed, 59))
+    passed = 0.93 * seconds
+    away = distance if distance is not None else float(rng.uniform(12, 20)) * passed
+    pace = away / passed
+    run = Run(np.array([0.0, seconds]), np.array([10.0, 10.0 + pace * seconds]), np.array([pace, pace]))
+    dwarf = bool(aspects) and aspects[0].mount == "dwarf"
+    beside = float(rng.uniform(1.9, 2.3) if dwarf else rng.uniform(2.5, 3.3)) * (-1 if back else 1)
+    signals = [LineSignal(aspects, 10.0 + away, beside, kind, back)] if aspects else []
+    return LineScene(
+        signals, run, seed=seed, size=size, light=light, weather=weather,
+        tightest=float(rng.uniform(700, 3000)), wires=bool(rng.random() < 0.15),
+    )  # fmt: skip
