@@ -10,13 +10,13 @@ import numpy as np
 
 from litlamp.aspects.aspect import Aspect
 from litlamp.scene.backdrop import Season
-from litlamp.scene.canvas import Canvas, Colour3, Sun, times
+from litlamp.scene.canvas import Canvas, Colour3, Sun, noise, times
 from litlamp.scene.compose import BRIGHT
 from litlamp.scene.cutout import Light, Sizes, cut_out, light_of
 from litlamp.scene.heads import Kind
 from litlamp.scene.lamps_over_time import LampKey
 from litlamp.scene.land import tree_line
-from litlamp.scene.light import GlowColour, Source
+from litlamp.scene.light import GlowColour, Radiance, Source
 from litlamp.scene.light import Light as LightName
 from litlamp.scene.posts import draw_post, paint_post
 from litlamp.scene.truth import SignalTruth
@@ -82,6 +82,8 @@ def signal_beside(
         if (made := draw_post(np.random.default_rng((seed, 61, number, i)), first, kind=kind, back=back,
                               snow_on_plate=False)).beam is None
     )  # fmt: skip
+    # A cabinet stands on the far side of the signal, never on the track.
+    post = replace(post, relay_case=math.copysign(post.relay_case, u) if post.relay_case else 0.0)
     dwarf = first.mount == "dwarf"
     half, top = (1.6, post.high + 0.6) if dwarf else (3.2, post.high + 1.2)
     size = math.ceil(2 * half * scale), math.ceil((top + 0.15) * scale)
@@ -135,6 +137,7 @@ def woods_beside(
             wide = float(rng.uniform(18, 34))
             fine = min(scale, 340 / tall)  # finer than the trees were ever grown shows nothing more
             piece = tree_line(rng, wood, tall * fine, round(wide * fine), season, lit)
+            _round_ends(rng, piece, tall * fine)
             kept[wood].append((Sizes(piece), fine, float(piece.shape[0])))
     out: list[Standing] = []
     for side in (-1, 1):
@@ -151,6 +154,17 @@ def woods_beside(
                 out.append(Standing(s, u, sizes, fine, foot))
                 s += step * float(rng.uniform(0.6, 1.4))
     return out
+
+
+def _round_ends(rng: np.random.Generator, piece: Radiance, tall: float) -> None:
+    """Let a row of trees end in branches and not in a straight cut, in place."""
+    h, w = piece.shape[:2]
+    up = 1 - np.arange(h, dtype=np.float32) / h
+    x = np.arange(w, dtype=np.float32)[None, :] + np.float32(0.5)
+    for way in (x, w - x):
+        ragged = 0.1 * noise(rng, h, 4, max(tall / 8, 3.0))[:, 1] + 0.05 * rng.standard_normal(h)
+        edge = tall * np.clip(0.06 + 0.35 * up**2 + ragged, 0, 0.6).astype(np.float32)
+        piece *= np.clip((way - edge[:, None]) / (0.02 * tall), 0, 1)[..., None]
 
 
 def poles_beside(

@@ -218,10 +218,7 @@ class Far:
         width = math.ceil(cab.size[0] + float(np.ptp(headings)) + 2 * slack)
         height = math.ceil(cab.horizon + 0.08 * cab.size[1] + 4)
         self._base = height - 2  # the horizon's row
-        self._picture = _far(rng, (width, height), self._base, cab, sun, sky, season)
-        land = np.exp(-1500 / air.reach)
-        self._picture *= np.float32(1.0 if lit.lamp == 0 else 0.8)
-        self._picture += np.float32(0.6 * (1 - land)) * (np.asarray(air.colour, np.float32) - self._picture)
+        self._picture = _far(rng, (width, height), self._base, cab, sun, sky, season, air, lit)
 
     def paint(self, picture: Radiance, view: View) -> None:
         """Paint all above the horizon, in place."""
@@ -235,7 +232,15 @@ class Far:
 
 
 def _far(
-    rng: np.random.Generator, size: tuple[int, int], base: float, cab: Cab, sun: Sun, sky: Sky, season: Season
+    rng: np.random.Generator,
+    size: tuple[int, int],
+    base: float,
+    cab: Cab,
+    sun: Sun,
+    sky: Sky,
+    season: Season,
+    air: Air,
+    lit: Lit,
 ) -> Radiance:
     width, height = size
     rise = (base - np.arange(height, dtype=np.float32))[:, None] - np.float32(0.5)
@@ -246,22 +251,28 @@ def _far(
         field = noise(rng, height, width, cab.focal * 0.5, 2.0)
         cover = np.clip((field - np.float32(1.2 - 2.4 * sky.share)) / 0.8, 0, 1) * np.float32(0.8)
         picture += cover[..., None] * (cloud - picture)
-    lit = sun.shade(0, 0.7, 0.5)
-    for tall, tone, haze in ((0.07, (0.1, 0.13, 0.14), 0.6), (0.035, LEAVES[season][0], 0.35)):
+    day = times(sun.shade(0, 0.7, 0.5), (1, 1, 1), lit.everywhere)
+    veil = np.asarray(air.colour, np.float32)
+    # A thick air hides the sky's lower part too.
+    thick = np.exp(-rise / (cab.focal * np.float32(0.15)))[..., None] * np.float32(1 - air.clear(900))
+    picture += thick * (veil - picture)
+    for tall, tone, metres in ((0.07, (0.1, 0.13, 0.14), 4500.0), (0.035, LEAVES[season][0], 2000.0)):
         if rng.random() < 0.75:
             edge = cab.focal * tall * (0.5 + 0.45 * noise(rng, 4, width, cab.focal)[1:2])
             edge = edge + cab.focal * tall * 0.08 * noise(rng, 4, width, cab.focal * 0.06)[1:2]
             mask = np.clip(edge - rise + 0.5, 0, 1)[..., None]
-            land = np.asarray(times(tone, lit, 1 - haze), np.float32) + low * np.float32(haze)
-            picture += mask * (land - picture)
+            clear = np.float32(air.clear(metres))
+            picture += mask * (
+                np.asarray(times(tone, day), np.float32) * clear + veil * (1 - clear) - picture
+            )
     tall = max(cab.focal * 0.022, 5.0)
     wood: Wood = "conifer" if season == "snow" else "leafy" if season == "summer" else "bare"
-    piece = tree_line(rng, wood, tall, width, season, lit)
+    piece = tree_line(rng, wood, tall, width, season, day)
     h = piece.shape[0]
     top = round(base - h + 0.15 * tall)
     part = picture[top : top + h]
     piece = piece[: part.shape[0]]
-    piece[..., :3] += np.float32(0.2) * (piece[..., 3:] * low - piece[..., :3])
+    piece[..., :3] += np.float32(1 - air.clear(700)) * (piece[..., 3:] * veil - piece[..., :3])
     lay_part(part, piece)
     return picture
 

@@ -94,7 +94,7 @@ class LineScene:
             draw_wave(rng, 0.7 * swing),
             draw_wave(rng, 0.03 * shake),
         )
-        self._lit = Lit(0.3, 2.2) if light == "night" else Lit(0.6, 0.5) if light == "dusk" else Lit()
+        self._lit = Lit(0.2, 1.4) if light == "night" else Lit(0.7, 0.4) if light == "dusk" else Lit()
         grey_air = sum(sky.low) / 3
         self._air = Air(_REACH[weather], tuple(0.6 * c + 0.4 * grey_air for c in sky.low))  # type: ignore[arg-type]
         other = float(rng.choice([-4.2, 4.2])) if rng.random() < 0.4 else None
