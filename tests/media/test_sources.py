@@ -66,7 +66,7 @@ def test_what_is_wrong_is_said(tmp_path: Path) -> None:
     (tmp_path / "big.bmp").write_bytes(BMP)
     assert "empty" in refusal(tmp_path / "empty.jpg")
     assert "text" in refusal(tmp_path / "text.jpg")
-    assert "clips are not read by this version" in refusal(tmp_path / "clip.jpg")
+    assert "not a photograph" in refusal(tmp_path / "clip.jpg")
     assert "raw" in refusal(tmp_path / "raw.jpg")
     assert "no picture" in refusal(tmp_path / "odd.jpg")
     assert "larger" in refusal(tmp_path / "big.bmp", limit=70)

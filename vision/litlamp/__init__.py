@@ -1,13 +1,14 @@
-"""litlamp: reads the aspect of a railway colour-light signal from a picture. A training aid only."""
+"""litlamp: reads the aspect of a railway colour-light signal from a picture or clip. A training aid only."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 __version__ = "0.1.0"
-__all__ = ["SourceReading", "__version__", "read_photo"]
+__all__ = ["SourceReading", "__version__", "read_clip", "read_photo"]
 
 if TYPE_CHECKING:
+    from litlamp.clip_reading import read_clip
     from litlamp.photo_reading import SourceReading, read_photo
 
 
@@ -17,4 +18,8 @@ def __getattr__(name: str) -> object:
         import litlamp.photo_reading
 
         return getattr(litlamp.photo_reading, name)
+    if name == "read_clip":
+        import litlamp.clip_reading
+
+        return litlamp.clip_reading.read_clip
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

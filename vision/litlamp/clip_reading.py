@@ -71,8 +71,8 @@ def read_with_frames(
     fps: Fraction | float | None = None,
     progress: Callable[[float, float | None], None] | None = None,
     keep: bool = True,
-) -> tuple[SourceReading, tuple[Frame, ...]]:
-    """`read_clip`, and for each signal the frame that its boxes are of (none where not `keep`)."""
+) -> tuple[SourceReading, tuple[Frame | None, ...]]:
+    """`read_clip`, and for each signal the frame that its boxes are of (None where none was kept)."""
     from litlamp.aspects.rulebook import load_book
     from litlamp.media.clip import MediaError, open_clip
     from litlamp.sight.eyes import load_eyes
@@ -99,7 +99,9 @@ def read_with_frames(
         )
         return failed, ()
     found = signals_in(watched, eyes.calibration)
-    signals, passages, frames = [], [], []
+    signals: list[tuple[SignalSeen, Reading]] = []
+    passages: list[Passage] = []
+    frames: list[Frame | None] = []
     for one in found:
         stretches = []
         for part in one.stretches:
@@ -108,8 +110,7 @@ def read_with_frames(
         last = one.last_clear
         signals.append((stretches[last].seen, stretches[last].said))
         passages.append(Passage(one.span, one.stretches[last].at, tuple(stretches)))
-        if keep and one.frame is not None:
-            frames.append(one.frame.frame())
+        frames.append(None if one.frame is None else one.frame.frame())
     read = SourceReading(
         name,
         "clip",

@@ -71,6 +71,15 @@ def animation_moments(file: BinaryIO, name: str, pixel_limit: int, notes: list[s
             image.close()
 
 
+def is_animation(file: BinaryIO, name: str) -> bool:
+    """Whether a file of this format holds a moving picture; one that cannot be opened holds none."""
+    try:
+        with overheard():
+            return int(getattr(_OPENERS[name](file), "n_frames", 1)) > 1
+    except Exception:  # decoders of untrusted bytes fail in every way there is
+        return False
+
+
 def _opened(file: BinaryIO, name: str, pixel_limit: int) -> Image.Image:
     image = _OPENERS[name](file)
     width, height = image.size

@@ -21,7 +21,7 @@ from litlamp.media.clip_frame import ClipFrame, Moment
 from litlamp.media.errors import MediaError
 from litlamp.media.frame import Time
 from litlamp.media.sniff import HEAD_BYTES, Sniffed, sniff
-from litlamp.media.sources import STANDARD_INPUT, Source, open_file, shown
+from litlamp.media.sources import ANIMATIONS, STANDARD_INPUT, Source, open_file, shown
 
 __all__ = ["FRAME_PIXEL_LIMIT", "Clip", "ClipFrame", "MediaError", "open_clip"]
 
@@ -30,8 +30,6 @@ FRAME_PIXEL_LIMIT = 40_000_000  # 7680 x 4320 and a little more
 _LONGEST_STEP = 3600  # s; no camera waits longer between two frames
 _LONGEST_CLIP = 7 * 24 * 3600  # s; a header that tells of more is not believed
 
-# Formats of stills whose files may hold a moving picture.
-_ANIMATIONS = frozenset({"GIF", "PNG", "WebP", "AVIF"})
 _NO_TIMES = frozenset({"H.264", "H.265"})  # bare streams: what times a demuxer gives are its own invention
 
 
@@ -177,7 +175,7 @@ def open_clip(
     try:
         found = _moving(file)
         notes: list[str] = []
-        if found.name in _ANIMATIONS:
+        if found.name in ANIMATIONS:
             from litlamp.media.animation import animation_moments
 
             return Clip(animation_moments(file, found.name, pixel_limit, notes), notes, name, file=file)
@@ -227,7 +225,7 @@ def _moving(file: BinaryIO) -> Sniffed:
     except OSError as error:
         raise MediaError(f"reading broke off: {error.strerror or 'unknown fault'}") from None
     found = sniff(head)
-    if found.kind == "clip" or found.name in _ANIMATIONS:
+    if found.kind == "clip" or found.name in ANIMATIONS:
         return found
     if found.kind == "photo":
         raise MediaError(f"this is a photograph ({found.name}), not a clip")

@@ -174,7 +174,7 @@ def _judge_pictures(image: Image.Image, name: str, conversions: list[str]) -> No
     """Refuse what moves and what is only a preview; note that a file holds further stills."""
     count = int(getattr(image, "n_frames", 1))
     if count > 1 and name in _ANIMATED:
-        raise MediaError(f"this is a clip (an animated {name}); clips are not read by this version")
+        raise MediaError(f"this is a clip (an animated {name}), not a photograph")
     if isinstance(image, TiffImagePlugin.TiffImageFile):
         tags = image.tag_v2
         if _DNG_VERSION in tags or tags.get(_NEW_SUBFILE_TYPE, 0) & 1:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import stat
 import sys
@@ -13,6 +14,8 @@ from litlamp.media.errors import MediaError
 from litlamp.media.sniff import HEAD_BYTES, Sniffed, sniff
 
 STANDARD_INPUT = "-"
+ANIMATIONS = frozenset({"GIF", "PNG", "WebP", "AVIF"})
+"""Formats of stills whose files may hold a moving picture."""
 
 Source = str | os.PathLike[str] | bytes | BinaryIO
 
@@ -52,6 +55,40 @@ def expand(sources: Iterable[str]) -> Iterator[str]:
             yield source
 
 
+def moves(source: Source) -> bool:
+    """Whether a source is to be read as a clip: a folder, a file of video, or an animation.
+
+    Told from its first bytes, of an animation from its header. What cannot be opened is said not to move: the
+    door for photographs then says why.
+    """
+    if isinstance(source, bytes):
+        return _moves(io.BytesIO(source), source[:HEAD_BYTES])
+    if isinstance(source, (str, os.PathLike)):
+        name = os.fspath(source)
+        if name == STANDARD_INPUT:
+            # Nothing is taken from the pipe; an animation in it cannot be told from a still.
+            peek = getattr(getattr(sys.stdin, "buffer", None), "peek", None)
+            return peek is not None and sniff(peek(HEAD_BYTES)[:HEAD_BYTES]).kind == "clip"
+        try:
+            if Path(name).is_dir():
+                return True
+            with open_file(name) as file:
+                return _moves(file, file.read(HEAD_BYTES))
+        except (MediaError, OSError, ValueError):
+            return False
+    return False
+
+
+def _moves(file: BinaryIO, head: bytes) -> bool:
+    found = sniff(head)
+    if found.kind == "clip" or found.name not in ANIMATIONS:
+        return found.kind == "clip"
+    from litlamp.media.animation import is_animation
+
+    file.seek(0)
+    return is_animation(file, found.name)
+
+
 def read_bytes(source: Source, byte_limit: int) -> tuple[bytes, Sniffed]:
     """All bytes of a photograph and what it is.
 
@@ -87,9 +124,7 @@ def open_file(name: str | os.PathLike[str]) -> BinaryIO:
     try:
         mode = os.stat(name).st_mode  # noqa: PTH116 - pathlib would normalise the name that was given
         if stat.S_ISDIR(mode):
-            raise MediaError(
-                "this is a folder; name the photographs in it (bursts are not read by this version)"
-            )
+            raise MediaError("this is a folder, not a file")
         if not stat.S_ISREG(mode):
             raise MediaError(f"this is a pipe or a device, not a file; to read a pipe use {STANDARD_INPUT}")
         return Path(name).open("rb")
@@ -140,7 +175,7 @@ def _photograph(head: bytes) -> Sniffed:
     if found.kind == "photo":
         return found
     if found.kind == "clip":
-        raise MediaError(f"this is a clip ({found.name}); clips are not read by this version")
+        raise MediaError(f"this is a clip ({found.name}), not a photograph")
     if found.name == "empty":
         raise MediaError("this file is empty")
     if found.name == "unknown":

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from itertools import pairwise, zip_longest
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import msgspec
@@ -25,7 +26,7 @@ from litlamp.aspects.cautions import LONG
 
 if TYPE_CHECKING:
     from litlamp.aspects.reading import Reading, RuleChance
-    from litlamp.photo_reading import SourceReading
+    from litlamp.photo_reading import Passage, SourceReading, Stretch
     from litlamp.sight.seen import HeadSeen, SignalSeen
 
 SCHEMA = 1
@@ -39,6 +40,7 @@ _SUM_TOLERANCE = 1e-3
 P = Annotated[float, Meta(ge=0, le=1)]
 Px = Annotated[float, Meta(ge=-1e7, le=1e7)]
 Edges = tuple[Px, Px, Px, Px]
+Seconds = Annotated[float, Meta(ge=0, le=1e9)]
 
 
 class RecordError(ValueError):
@@ -100,6 +102,7 @@ class HeadRecord(Struct, frozen=True, kw_only=True):
     colour: ColourRecord
     flash: FlashRecord | None
     flash_per_min: float | None = None
+    flash_per_min_error: float | UnsetType | None = UNSET
 
 
 class RuleRecord(Struct, frozen=True):
@@ -118,8 +121,19 @@ class GuardedRecord(Struct, frozen=True):
     level: P
 
 
+class AspectRecord(Struct, frozen=True):
+    """What a signal of a clip showed from one moment to another."""
+
+    from_s: Seconds
+    to_s: Seconds
+    aspect: str
+    reading: RuleRecord | None
+    guarded: GuardedRecord | None
+    set: tuple[RuleRecord, ...]
+
+
 class SignalRecord(Struct, frozen=True, kw_only=True):
-    """One signal of a picture."""
+    """One signal of a picture or clip. `at_s` and `aspects` are left out for a photograph."""
 
     box: Edges
     span_s: tuple[float, float] | None = None
@@ -137,10 +151,12 @@ class SignalRecord(Struct, frozen=True, kw_only=True):
     set: tuple[RuleRecord, ...]
     why: tuple[str, ...]
     cautions: tuple[str, ...]
+    at_s: Seconds | UnsetType = UNSET
+    aspects: tuple[AspectRecord, ...] | UnsetType = UNSET
 
 
 class Record(Struct, frozen=True, kw_only=True):
-    """One source."""
+    """One source. `notes` is left out where there are none."""
 
     schema: int
     litlamp: str
@@ -153,6 +169,7 @@ class Record(Struct, frozen=True, kw_only=True):
     caution: str
     failure: str | None
     signals: tuple[SignalRecord, ...]
+    notes: tuple[str, ...] | UnsetType = UNSET
 
 
 class WordsRecord(Struct, frozen=True, kw_only=True):
@@ -194,10 +211,15 @@ def record(reading: SourceReading) -> Record:
         source=reading.source,
         kind=reading.kind,
         size=reading.size,
+        duration_s=None if reading.duration_s is None else _seconds(reading.duration_s),
         rulebook=RulebookRecord(reading.book, reading.edition),
         caution=LONG,
         failure=reading.failure,
-        signals=tuple(_signal(seen, said) for seen, said in reading.signals),
+        signals=tuple(
+            _signal(seen, said, passage)
+            for (seen, said), passage in zip_longest(reading.signals, reading.passages)
+        ),
+        notes=reading.notes or UNSET,
     )
 
 
@@ -253,7 +275,25 @@ def validate_line(line: bytes | str) -> Record:
         raise RecordError("a source that was read has a kind and a size - at `$`")
     for i, signal in enumerate(of.signals):
         _check(signal, f"$.signals[{i}]")
+        _check_times(signal, f"$.signals[{i}]")
     return of
+
+
+def _check_times(signal: SignalRecord, at: str) -> None:
+    if signal.span_s is not None and signal.span_s[0] > signal.span_s[1]:
+        raise RecordError(f"the moments are out of order - at `{at}.span_s`")
+    if isinstance(signal.aspects, UnsetType):
+        return
+    for j, aspect in enumerate(signal.aspects):
+        if aspect.from_s > aspect.to_s:
+            raise RecordError(f"the moments are out of order - at `{at}.aspects[{j}]`")
+        if (aspect.reading is None) != (aspect.guarded is None):
+            raise RecordError(
+                f"reading and guarded are null together or not at all - at `{at}.aspects[{j}].guarded`"
+            )
+    for j, (a, b) in enumerate(pairwise(signal.aspects), 1):
+        if b.from_s < a.to_s:
+            raise RecordError(f"the aspects are out of order - at `{at}.aspects[{j}]`")
 
 
 def _check(signal: SignalRecord, at: str) -> None:
@@ -291,15 +331,16 @@ def _in_order(edges: Edges, at: str) -> None:
         raise RecordError(f"the edges are out of order - at `{at}`")
 
 
-def _signal(seen: SignalSeen, said: Reading) -> SignalRecord:
+def _signal(seen: SignalSeen, said: Reading, passage: Passage | None) -> SignalRecord:
     present, unknown = _plates(seen.plates)
     return SignalRecord(
         box=_edges(seen.box.as_list()),
+        span_s=None if passage is None else (_seconds(passage.span[0]), _seconds(passage.span[1])),
         whole_in_view=seen.whole >= 0.5,
         whole=rounded(seen.whole),
         mount=_mount(seen.mount),
         arrangement=_arrangement(seen.arrangement),
-        heads=tuple(_head(h) for h in seen.heads),
+        heads=tuple(_head(h, clip=passage is not None) for h in seen.heads),
         plates=present,
         plates_unknown=unknown,
         number=seen.number,
@@ -309,15 +350,34 @@ def _signal(seen: SignalSeen, said: Reading) -> SignalRecord:
         set=tuple(_rule(c) for c in said.set),
         why=said.why,
         cautions=said.cautions,
+        at_s=UNSET if passage is None else _seconds(passage.at),
+        aspects=UNSET if passage is None else tuple(_aspect(s) for s in passage.stretches),
     )
 
 
-def _head(head: HeadSeen) -> HeadRecord:
-    lamp = head.lamp
+def _aspect(stretch: Stretch) -> AspectRecord:
+    said = stretch.said
+    return AspectRecord(
+        _seconds(stretch.span[0]),
+        _seconds(stretch.span[1]),
+        said.aspect,
+        None if said.reading is None else _rule(said.reading),
+        _guarded(said),
+        tuple(_rule(c) for c in said.set),
+    )
+
+
+def _seconds(value: float) -> float:
+    return round(max(value, 0.0), 3)
+
+
+def _head(head: HeadSeen, *, clip: bool) -> HeadRecord:
+    lamp, error = head.lamp, head.flash_per_min_error
     return HeadRecord(
         colour=_colour(head.colour),
         flash=_flash(head.flashing),
         flash_per_min=None if head.flash_per_min is None else round(head.flash_per_min, 1),
+        flash_per_min_error=UNSET if not clip else None if error is None else max(round(error, 2), 0.01),
         box=_edges(head.box.as_list()),
         lamp=None if lamp is None else (round(lamp.x, 1), round(lamp.y, 1), round(lamp.diameter, 1)),
     )
@@ -383,7 +443,13 @@ _DOCUMENTED: tuple[tuple[type[Struct], str, tuple[tuple[str, str, str], ...]], .
             ("rulebook", "{name, edition}", "the book that the readings follow"),
             ("caution", "text", "to be shown wherever the reading is shown"),
             ("failure", "text or null", "why the source could not be read; then `signals` is `[]`"),
-            ("signals", "list", "left to right; `[]` where no signal was found (which is no failure)"),
+            (
+                "signals",
+                "list",
+                "left to right, in a clip as they came into sight; `[]` where no signal was found (which is "
+                "no failure)",
+            ),
+            ("notes", "list of text", "what was wrong with the source but passed over; left out if nothing"),
         ),
     ),
     (
@@ -391,7 +457,11 @@ _DOCUMENTED: tuple[tuple[type[Struct], str, tuple[tuple[str, str, str], ...]], .
         "One signal",
         (
             ("box", "[x0, y0, x1, y1]", "px in the upright picture, origin top left"),
-            ("span_s", "[from, to] or null", "seconds in view of a clip; null for a photograph"),
+            (
+                "span_s",
+                "[from, to] or null",
+                "seconds of a clip from when to when it was seen; null for a photograph",
+            ),
             ("whole_in_view", "true or false", "whether every head is more likely in view than not"),
             ("whole", "probability", "that no head is cut off, hidden or unseen"),
             ("mount", "{mast, dwarf}", "belief, sums to 1; as seen, whatever `--expect` states"),
@@ -425,6 +495,25 @@ _DOCUMENTED: tuple[tuple[type[Struct], str, tuple[tuple[str, str, str], ...]], .
             ),
             ("why", "list of text", "the steps of the reading, in order"),
             ("cautions", "list of text", "what must be told beside this reading"),
+            ("at_s", "number", "the moment of a clip that the boxes are of; left out for a photograph"),
+            (
+                "aspects",
+                "list",
+                "what it showed in a clip, in time order; `aspect`, `reading` and all else above is as of "
+                "the last clear sight; left out for a photograph",
+            ),
+        ),
+    ),
+    (
+        AspectRecord,
+        "One aspect of a signal in a clip",
+        (
+            ("from_s", "number", "seconds after the clip's first frame"),
+            ("to_s", "number", "the same"),
+            ("aspect", "text", "as above, as are the next three"),
+            ("reading", "{rule, name, probability} or null", ""),
+            ("guarded", "{rule, name, level} or null", ""),
+            ("set", "list of {rule, name, probability}", ""),
         ),
     ),
     (
@@ -434,8 +523,9 @@ _DOCUMENTED: tuple[tuple[type[Struct], str, tuple[tuple[str, str, str], ...]], .
             ("box", "[x0, y0, x1, y1]", "px"),
             ("lamp", "[x, y, diameter] or null", "centre and lit diameter, px; null where no lamp is lit"),
             ("colour", "{red, yellow, green, lunar, dark}", "belief, sums to 1"),
-            ("flash", "{steady, flashing} or null", "belief, sums to 1; null where a still cannot tell"),
+            ("flash", "{steady, flashing} or null", "belief, sums to 1; null where it cannot be told"),
             ("flash_per_min", "number or null", "measured in a clip"),
+            ("flash_per_min_error", "number or null", "its standard error; left out for a photograph"),
         ),
     ),
 )

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
+from itertools import zip_longest
 from typing import TYPE_CHECKING
 
 from litlamp.aspects.cautions import LONG, SHORT, STILL, TRACK
+from litlamp.aspects.why import places
 from litlamp.report.record import outcome_name
 
 if TYPE_CHECKING:
     from litlamp.aspects.reading import Reading, RuleChance
-    from litlamp.photo_reading import SourceReading
+    from litlamp.photo_reading import Passage, SourceReading
+    from litlamp.sight.seen import SignalSeen
 
 WIDTH = 80
 _MARGIN = 10
@@ -73,17 +76,20 @@ def source_text(of: SourceReading) -> str:
     if of.failure is not None:
         return "\n".join(_wrapped(f"{name}: not read: {of.failure}", ""))
     count = len(of.signals)
-    found = {0: "no\u00a0signal\u00a0found", 1: "1\u00a0signal"}.get(
-        count, f"{count}\u00a0signals, left to right"
-    )
+    order = "left to right" if of.duration_s is None else "as they came into sight"
+    found = {0: "no\u00a0signal\u00a0found", 1: "1\u00a0signal"}.get(count, f"{count}\u00a0signals, {order}")
     size = "" if of.size is None else f", {of.size[0]} x {of.size[1]} px"
-    lines = _wrapped(f"{name}{size}: {found}", "")
+    length = "" if of.duration_s is None else f", {clock(of.duration_s)}"
+    lines = _wrapped(f"{name}{size}{length}: {found}", "")
+    for note in of.notes:
+        lines += _field("note", f"{note[:1].upper()}{note[1:]}.")
     if count == 0:
         lines += _wrapped(
             "That none was found does not mean that none is there: one may be too small, hidden or unlit.", ""
         )
-    for number, (_, said) in enumerate(of.signals, 1):
-        lines += ["", *_signal_lines(said, f"{number}. " if count > 1 else "")]
+    for number, ((seen, said), passage) in enumerate(zip_longest(of.signals, of.passages), 1):
+        lead = f"{number}. " if count > 1 else ""
+        lines += ["", *_signal_lines(said, lead, () if passage is None else _over_time(seen, passage))]
     lines += _wrapped(SHORT, "")
     return "\n".join(lines)
 
@@ -100,7 +106,52 @@ def words_text(said: Reading, book: str, edition: str) -> str:
     return "\n".join([*_signal_lines(said, ""), "", *_foot((said,), f"{book} {edition}")])
 
 
-def _signal_lines(said: Reading, number: str) -> list[str]:
+def clock(seconds: float) -> str:
+    """A moment or a length of time: "4.2 s", "1:07:02"."""
+    if seconds < 60:
+        return f"{seconds:.1f}\u00a0s"
+    minutes, rest = divmod(int(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
+
+
+def flash_words(seen: SignalSeen) -> str:
+    """The flashes measured: "top head 55.0 a minute (give or take 0.2)"; "" where there are none."""
+    names = places(len(seen.heads))
+    return "; ".join(
+        f"{name} {head.flash_per_min:.1f} a minute"
+        + (f" (give or take {max(head.flash_per_min_error, 0.1):.1f})" if head.flash_per_min_error else "")
+        for name, head in zip(names, seen.heads, strict=True)
+        if head.flash_per_min is not None
+    )
+
+
+def _over_time(seen: SignalSeen, passage: Passage) -> tuple[str, ...]:
+    """When a signal of a clip was seen, how its lamps flashed, and what it showed in turn."""
+    lines = _field("seen", f"{clock(passage.span[0])} to {clock(passage.span[1])}.")
+    flashes = flash_words(seen)
+    if flashes:
+        lines += _field("flash", f"{flashes}.")
+    if len(passage.stretches) > 1:
+        lines += _list(
+            "it showed",
+            (
+                f"{clock(part.span[0])} to {clock(part.span[1])}: {part.said.aspect}; {_in_short(part.said)}."
+                for part in passage.stretches
+            ),
+        )
+    return tuple(lines)
+
+
+def _in_short(said: Reading) -> str:
+    if said.reading is None or said.guarded is None:
+        return "no reading"
+    if differs(said):
+        return f"guarded reading {titled(said.guarded)} (likeliest {titled(said.reading)})"
+    return titled(said.reading)
+
+
+def _signal_lines(said: Reading, number: str, over_time: Iterable[str] = ()) -> list[str]:
     if said.reading is None or said.guarded is None:
         lines = _wrapped(f"{number}No reading", "")
     elif differs(said):
@@ -118,6 +169,7 @@ def _signal_lines(said: Reading, number: str) -> list[str]:
     lines += _field("aspect", said.aspect)
     if len(said.set) > 1:
         lines += _field("may be", f"{may_be(said, 4)}.")
+    lines += over_time
     lines += _list("why", said.why)
     lines += _list("mind", own_cautions(said))
     return lines

@@ -34,6 +34,8 @@ ABOVE, ASIDE, BELOW = 4.0, 4.0, 10.0
 further away than this cannot have cut off a head."""
 FINE_HEAD = 64
 """A head shown wider than this tells no more: parts are reduced, by halves, no further than that."""
+INNER = 0.1
+"""Share of a window's side next to its edge in which a head may be seen in part only."""
 SCAN_SIDE = 960
 """The whole is scanned reduced, by halves, to a long side of no less than this, px."""
 POOLED_SIDE = 500
@@ -134,22 +136,38 @@ def glance(frame: ClipFrame, heads: Box, width: float, lens: float, eyes: Eyes) 
     )
     part = part_of(frame, around, halvings(width / FINE_HEAD))
     inside = Box(*((v - o) / part.by for v, o in zip(heads.as_list(), (part.x0, part.y0) * 2, strict=True)))
-    found, plates = _asked(_windows(part, inside, lens / part.by), eyes)
-    return [_in_frame(j, part, eyes) for j in judge(part.rgb, found, plates, eyes)]
+    fine, wide = _windows(part, inside, lens / part.by)
+    found, plates = _asked(fine, eyes)
+    more, further = _asked(wide, eyes)
+    # What stands well inside a fine window is that one's to say.
+    found += [h for h in more if not any(_well_inside(w, h.box) for w in fine)]
+    plates = distinct_plates([*plates, *further])
+    return [_in_frame(j, part, eyes) for j in judge(part.rgb, distinct_heads(found), plates, eyes)]
 
 
-def _windows(part: Part, heads: Box, lens: float) -> list[Window]:
-    """One window for all heads, or one for each stretch of them; and one at half the scale, round all."""
+def _well_inside(window: Window, box: Box) -> bool:
+    h, w = window.pixels.shape[:2]
+    x0, y0 = (box.x0 - window.x0) * window.scale, (box.y0 - window.y0) * window.scale
+    x1, y1 = (box.x1 - window.x0) * window.scale, (box.y1 - window.y0) * window.scale
+    return x0 > INNER * w and y0 > INNER * h and x1 < (1 - INNER) * w and y1 < (1 - INNER) * h
+
+
+def _windows(part: Part, heads: Box, lens: float) -> tuple[list[Window], list[Window]]:
+    """One window for all heads, or one for each stretch of them; and at a smaller scale, one round all."""
     scale = window_scale(lens)
     x, y = heads.centre
     room = 0.55 * WINDOW / scale
     count = max(math.ceil(heads.height / max(room, 1.0)), 1)
     step = heads.height / count
-    at = [(x, heads.y0 + (i + 0.5) * step, scale) for i in range(min(count, 4))]
-    at.append((x, y, scale / 2))
-    if heads.height * scale / 2 > room * scale:
-        at.append((x, y, scale / 4))
-    return [cut(part.rgb, u - WINDOW / 2 / s, v - WINDOW / 2 / s, s, WINDOW, WINDOW) for u, v, s in at]
+    fine = [(x, heads.y0 + (i + 0.5) * step, scale) for i in range(min(count, 4))]
+    wide = [(x, y + 0.15 * WINDOW / scale, scale / 2)]
+    if heads.height * scale > 1.1 * WINDOW:
+        wide.append((x, y, scale / 4))
+    return _cut(part, fine), _cut(part, wide)
+
+
+def _cut(part: Part, at: Sequence[tuple[float, float, float]]) -> list[Window]:
+    return [cut(part.rgb, x - WINDOW / 2 / s, y - WINDOW / 2 / s, s, WINDOW, WINDOW) for x, y, s in at]
 
 
 def _asked(windows: Sequence[Window], eyes: Eyes) -> tuple[list[HeadFound], list[PlateFound]]:

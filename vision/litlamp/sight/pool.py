@@ -33,6 +33,8 @@ KEPT = 0.3
 """A head is one of the signal if the better looks scored it as high as this on average."""
 BETTER = 0.35
 """The better looks: this share of them."""
+COVERED = 0.35
+"""Share of a head that another may cover: heads do not stand over each other."""
 SURE_FLASH = 0.999
 """No clip makes it surer than this that a lamp flashes, or that it does not."""
 DIMMEST = 0.02
@@ -98,7 +100,7 @@ def pool(
         plates=_plates(of, weight),
         plates_seen=shown.glance.seen.plates_seen,
         number="?" if _mostly([s.number is not None for s in of], weight) else None,
-        whole=float(np.average([s.whole for s in of], weights=_better(w))),
+        whole=_whole(np.array([s.whole for s in of]), w),
         resolution=shown.glance.seen.resolution,
         axis=shown.glance.seen.axis if bool(full[best]) else None,
         strange=float(np.average([s.strange for s in of], weights=weight)),
@@ -201,11 +203,22 @@ def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[in
             seen = present[scores > 0]
             kept.append((slot, score, float(np.average(seen, weights=weight[scores > 0]))))
     kept.sort(key=lambda k: -k[1])
-    chosen = kept[:MOST_HEADS]
+    chosen: list[tuple[int, float, float]] = []
+    for one in kept:
+        if len(chosen) < MOST_HEADS and not any(_covers(track, one[0], other[0]) for other in chosen):
+            chosen.append(one)
     chosen.sort(key=lambda k: track.heads[k[0]].middle[1])
     if len(chosen) == 1:
         return [(chosen[0][0], 1.0)]
     return [(slot, present) for slot, _, present in chosen]
+
+
+def _covers(track: Track, a: int, b: int) -> bool:
+    """Whether one head lies in good part over another: then it is the other once more, or both as one."""
+    one, other = (Box(*track.heads[slot].sides) for slot in (a, b))
+    wide = min(one.x1, other.x1) - max(one.x0, other.x0)
+    high = min(one.y1, other.y1) - max(one.y0, other.y0)
+    return wide > 0 and high > 0 and wide * high > COVERED * min(one.area, other.area)
 
 
 def _head(
@@ -257,6 +270,7 @@ def _head(
             told.per_minute,
             present,
             dark,
+            told.per_minute_error,
         ),
         told,
     )
@@ -276,6 +290,13 @@ def _box(heads: Sequence[HeadSeen], shown: SignalSeen) -> Box:
     for head in heads:
         box = box.union(head.box)
     return box
+
+
+def _whole(said: Floats, weights: Floats) -> float:
+    """Belief that no head is missing, by the looks that had most of what is round the signal in view."""
+    good = weights >= 0.1 * weights.max()
+    top = np.sort(said[good])[::-1][: max(round(BETTER * int(good.sum())), 1)]
+    return float(top.mean())
 
 
 def _plates(of: Sequence[SignalSeen], weights: Floats) -> dict[Plate, PlateBelief]:

@@ -24,7 +24,8 @@ class HeadSeen:
     """One head: its box, its lit lamp if any, and beliefs.
 
     `colour` sums to 1 over the five colours. `flashing` is None where a still cannot tell.
-    `flash_per_min` is None unless a clip measured it. `present` is the belief that it is a head at all.
+    `flash_per_min` and its standard error are None unless a clip measured them. `present` is the belief that
+    it is a head at all.
     """
 
     box: Box
@@ -34,6 +35,7 @@ class HeadSeen:
     flash_per_min: float | None = None
     present: float = 1.0
     dark_throughout: bool = False
+    flash_per_min_error: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
