@@ -162,8 +162,8 @@ def _round_ends(rng: np.random.Generator, piece: Radiance, tall: float) -> None:
     up = 1 - np.arange(h, dtype=np.float32) / h
     x = np.arange(w, dtype=np.float32)[None, :] + np.float32(0.5)
     for way in (x, w - x):
-        ragged = 0.1 * noise(rng, h, 4, max(tall / 8, 3.0))[:, 1] + 0.05 * rng.standard_normal(h)
-        edge = tall * np.clip(0.06 + 0.35 * up**2 + ragged, 0, 0.6).astype(np.float32)
+        ragged = 0.07 * noise(rng, h, 4, max(tall / 3, 3.0))[:, 1]
+        edge = tall * np.clip(0.06 + 0.3 * up**2 + ragged, 0, 0.6).astype(np.float32)
         piece *= np.clip((way - edge[:, None]) / (0.02 * tall), 0, 1)[..., None]
 
 

@@ -1,10 +1,14 @@
-"""A line seen from the cab: signals that are approached and passed, and what lies between them."""
+"""A line seen from the cab: signals that are approached and passed, and what lies between them.
+
+`draw_ride` makes a clip of a whole ride; `approach` the scene of one signal.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,14 +19,19 @@ from litlamp.scene.beside import Standing, poles_beside, signal_beside, woods_be
 from litlamp.scene.compose import KELVIN
 from litlamp.scene.cutout import add_light, lay_over
 from litlamp.scene.film import Film
+from litlamp.scene.frame_times import frame_times
 from litlamp.scene.heads import Kind
-from litlamp.scene.lamps_over_time import LampKey
+from litlamp.scene.lamps_over_time import Filament, Flashing, LampKey, Ripple, Shown
 from litlamp.scene.land import Air, Far, Ground, Lit
 from litlamp.scene.light import Light, LitScene, Radiance, Source, Weather
 from litlamp.scene.motion import draw_wave
 from litlamp.scene.moving import LampRows, Rows, Spot
+from litlamp.scene.sequence import Passed
 from litlamp.scene.track import NEAREST, Cab, Run, View, draw_bends
 from litlamp.scene.truth import SignalTruth
+
+if TYPE_CHECKING:
+    from litlamp.scene.clip import DrawnClip
 
 _FOCAL = 1.15  # of the picture's width: a view of 47 degrees
 _EYE = 2.7
@@ -75,7 +84,7 @@ class LineScene:
     ) -> None:
         rng = np.random.default_rng((seed, 60))
         self.size = size
-        last = float(run.metres[-1])
+        last = run.at(run.seconds[-1])
         grey = weather in ("rain", "snow", "fog") and light in ("day", "low sun")
         sun = draw_sun(rng, "overcast" if grey else light)
         sky = draw_sky(rng, light, weather)
@@ -220,7 +229,7 @@ def approach(
     passed = 0.93 * seconds
     away = distance if distance is not None else float(rng.uniform(12, 20)) * passed
     pace = away / passed
-    run = Run(np.array([0.0, seconds]), np.array([10.0, 10.0 + pace * seconds]), np.array([pace, pace]))
+    run = Run((0.0, seconds), (pace, pace), 10.0)
     dwarf = bool(aspects) and aspects[0].mount == "dwarf"
     beside = float(rng.uniform(1.9, 2.3) if dwarf else rng.uniform(2.5, 3.3)) * (-1 if back else 1)
     signals = [LineSignal(aspects, 10.0 + away, beside, kind, back)] if aspects else []
@@ -228,3 +237,112 @@ def approach(
         signals, run, seed=seed, size=size, light=light, weather=weather,
         tightest=float(rng.uniform(700, 3000)), wires=bool(rng.random() < 0.15),
     )  # fmt: skip
+
+
+def draw_ride(
+    signals: Sequence[Passed],
+    *,
+    seed: int = 0,
+    size: tuple[int, int] = (1280, 720),
+    seconds: float = 90.0,
+    fps: float = 15.0,
+    light: Light = "day",
+    weather: Weather = "clear",
+    tightest: float = 900.0,
+    wires: bool = False,
+    backs: int = 0,
+    pumping: float = 0.0,
+    uneven: float = 0.0,
+    ripple: Ripple | None = None,
+    exposure: float = 0.0,
+    shake: float = 1.0,
+) -> DrawnClip:
+    """Draw a ride past the signals, the last of which is passed a little before the end.
+
+    Parameters
+    ----------
+    signals : in the order in which they are met (see `sequence`).
+    backs : how many signals for trains the other way are seen from behind as well.
+    tightest, wires : of the line; see `LineScene`. All else as of `clip.draw_clip`.
+
+    Raises
+    ------
+    ValueError : no signal, too many for the time, or a value out of bounds.
+    """
+    from litlamp.scene.clip import film_scene
+
+    rng = np.random.default_rng((seed, 58))
+    if not signals:
+        raise ValueError("a ride passes at least one signal")
+    times = frame_times(np.random.default_rng((seed, 43)), seconds, fps, uneven)
+    run, at, changed = _plan(rng, signals, seconds)
+    met, shown = [], []
+    for one, metres, change in zip(signals, at, changed, strict=True):
+        dwarf = one.aspect.mount == "dwarf"
+        beside = float(rng.uniform(1.9, 2.3) if dwarf else rng.uniform(2.5, 3.3))
+        aspects = (one.aspect,) if one.then is None else (one.aspect, one.then)
+        met.append(LineSignal(aspects, metres, beside))
+        ends = (0.0, seconds) if one.then is None else (0.0, change, seconds)
+        shown.append(tuple(Shown(a, b, of) for a, b, of in zip(ends, ends[1:], aspects, strict=False)))
+    for i in range(backs):
+        aspect = signals[i % len(signals)].aspect
+        away = float(rng.uniform(run.at(4.0), run.at(seconds)))
+        met.append(LineSignal((aspect,), away, -float(rng.uniform(2.6, 3.4)), None, True))
+        shown.append((Shown(0.0, seconds, aspect),))
+    scene = LineScene(
+        met,
+        run,
+        seed=seed,
+        size=size,
+        light=light,
+        weather=weather,
+        tightest=tightest,
+        wires=wires,
+        shake=shake,
+    )
+    flashing = tuple(
+        Flashing(float(rng.uniform(40, 65)), float(rng.uniform(0.4, 0.6)), float(rng.random())) for _ in met
+    )
+    return film_scene(
+        scene, tuple(shown), times, seed=seed, flashing=flashing, ripple=ripple or Ripple(),
+        filament=Filament(float(rng.uniform(0.03, 0.12)), float(rng.uniform(0.03, 0.1))),
+        shutter=None, pumping=pumping, exposure=exposure,
+    )  # fmt: skip
+
+
+_HALT, _BRAKES, _PULLS = 6.0, 1.0, 0.8  # s before a signal held; m/s2 of braking and of starting
+
+
+def _plan(
+    rng: np.random.Generator, signals: Sequence[Passed], seconds: float
+) -> tuple[Run, list[float], list[float]]:
+    """The run, where each signal stands, and when each that changes does."""
+    halts = sum(s.held for s in signals)
+    each = (0.95 * seconds - 22.0 * halts) / len(signals)
+    if each < 4:
+        raise ValueError(f"{seconds:g} s are too short for a ride past {len(signals)} signals")
+    knots: list[tuple[float, float]] = [(0.0, signals[0].pace if not signals[0].held else 12.0)]
+    at: list[float] = []
+    changed: list[float] = []
+    for one in signals:
+        now, pace = knots[-1]
+        wait = each * float(rng.uniform(0.88, 1.06))
+        if not one.held:
+            knots.append((now + wait, one.pace))
+            metres = _run(knots).at(now + wait)
+            at.append(metres)
+            changed.append(now + wait * float(rng.uniform(0.3, 0.6)))
+            continue
+        knots.append((now + wait, max(pace, 7.0)))
+        stop = now + wait + max(pace, 7.0) / _BRAKES
+        away = float(rng.uniform(22, 34))
+        knots += [(stop, 0.0), (stop + _HALT, 0.0), (stop + _HALT + one.pace / _PULLS, one.pace)]
+        metres = _run(knots).at(stop) + away
+        at.append(metres)
+        changed.append(stop + _HALT * float(rng.uniform(0.3, 0.8)))
+        # It gathers way for longer than to the signal; the next one counts from where that ends.
+    return _run(knots), at, changed
+
+
+def _run(knots: list[tuple[float, float]]) -> Run:
+    return Run(tuple(t for t, _ in knots), tuple(v for _, v in knots), 20.0)

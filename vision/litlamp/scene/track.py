@@ -57,23 +57,27 @@ def draw_bends(rng: np.random.Generator, length: float, tightest: float) -> Bend
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """Where the train is: knots of (seconds, metres along the line), and its even pace between them.
+    """How the train runs: its pace, metres a second, at moments between which it changes evenly.
 
-    `paces` are metres a second at the knots; between knots distance follows the smoothest curve.
+    `start` is where it is at the first moment, metres along the line; before and after it keeps its pace.
     """
 
-    seconds: Floats
-    metres: Floats
-    paces: Floats
+    seconds: tuple[float, ...]
+    paces: tuple[float, ...]
+    start: float = 0.0
 
     def at(self, seconds: float) -> float:
-        """Metres along the line (Hermite's cubic between knots)."""
-        i = int(np.clip(np.searchsorted(self.seconds, seconds, side="right") - 1, 0, len(self.seconds) - 2))
-        step = self.seconds[i + 1] - self.seconds[i]
-        t = (seconds - self.seconds[i]) / step
-        a, b = self.metres[i], self.metres[i + 1]
-        p, q = self.paces[i] * step, self.paces[i + 1] * step
-        return float(a + t * p + t * t * (3 * (b - a) - 2 * p - q) + t * t * t * (p + q - 2 * (b - a)))
+        """Metres along the line."""
+        metres, now, pace = self.start, self.seconds[0], self.paces[0]
+        if seconds <= now:
+            return metres + pace * (seconds - now)
+        for then, next_pace in zip(self.seconds[1:], self.paces[1:], strict=True):
+            part = min(seconds, then) - now
+            metres += pace * part + (next_pace - pace) * part * part / (2 * (then - now))
+            if seconds <= then:
+                return metres
+            now, pace = then, next_pace
+        return metres + pace * (seconds - now)
 
 
 @dataclass(frozen=True, slots=True)
