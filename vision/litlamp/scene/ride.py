@@ -310,37 +310,34 @@ def draw_ride(
     )  # fmt: skip
 
 
-_HALT, _BRAKES, _PULLS = 6.0, 1.0, 0.8  # s before a signal held; m/s2 of braking and of starting
+# A train held: metres a second as it comes near, of slowing and of starting (a second), seconds it stands.
+_NEAR, _BRAKES, _PULLS, _HALT = 8.0, 1.0, 1.0, 5.0
 
 
 def _plan(
     rng: np.random.Generator, signals: Sequence[Passed], seconds: float
 ) -> tuple[Run, list[float], list[float]]:
     """The run, where each signal stands, and when each that changes does."""
-    halts = sum(s.held for s in signals)
-    each = (0.95 * seconds - 22.0 * halts) / len(signals)
-    if each < 4:
+    shares = rng.uniform(0.85, 1.15, len(signals))
+    left = 0.96 * seconds - sum(_NEAR / _BRAKES + _HALT + s.pace / _PULLS for s in signals if s.held)
+    waits = (left * shares / shares.sum()).tolist()
+    if min(waits) < 3:
         raise ValueError(f"{seconds:g} s are too short for a ride past {len(signals)} signals")
-    knots: list[tuple[float, float]] = [(0.0, signals[0].pace if not signals[0].held else 12.0)]
+    knots = [(0.0, signals[0].pace)]
     at: list[float] = []
     changed: list[float] = []
-    for one in signals:
-        now, pace = knots[-1]
-        wait = each * float(rng.uniform(0.88, 1.06))
+    for one, wait in zip(signals, waits, strict=True):
+        now = knots[-1][0]
         if not one.held:
             knots.append((now + wait, one.pace))
-            metres = _run(knots).at(now + wait)
-            at.append(metres)
+            at.append(_run(knots).at(now + wait))
             changed.append(now + wait * float(rng.uniform(0.3, 0.6)))
             continue
-        knots.append((now + wait, max(pace, 7.0)))
-        stop = now + wait + max(pace, 7.0) / _BRAKES
-        away = float(rng.uniform(22, 34))
-        knots += [(stop, 0.0), (stop + _HALT, 0.0), (stop + _HALT + one.pace / _PULLS, one.pace)]
-        metres = _run(knots).at(stop) + away
-        at.append(metres)
+        stop = now + wait + _NEAR / _BRAKES
+        knots += [(now + wait, _NEAR), (stop, 0.0), (stop + _HALT, 0.0)]
+        knots.append((stop + _HALT + one.pace / _PULLS, one.pace))
+        at.append(_run(knots).at(stop) + float(rng.uniform(22, 34)))
         changed.append(stop + _HALT * float(rng.uniform(0.3, 0.8)))
-        # It gathers way for longer than to the signal; the next one counts from where that ends.
     return _run(knots), at, changed
 
 
