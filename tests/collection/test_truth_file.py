@@ -6,6 +6,8 @@ import pytest
 
 from litlamp.aspects.aspect import Aspect, Lamp
 from litlamp.collection.truth_file import LinesError, load_truth, parse_truth
+from litlamp.scene.clip import draw_clip
+from litlamp.scene.clip_truth import clip_truth_line
 from litlamp.scene.compose import compose, draw_scenery
 from litlamp.scene.truth_line import truth_line
 
@@ -118,3 +120,41 @@ def test_an_empty_file_is_refused(data):
 def test_a_file_that_cannot_be_read_is_told(path):
     with pytest.raises(LinesError):
         load_truth(path)
+
+
+def test_reads_what_the_renderer_writes_of_a_clip():
+    first = Aspect((Lamp("red"), Lamp("red")), "mast", "vertical", frozenset(), None)
+    then = Aspect((Lamp("yellow", True), Lamp("red")), "mast", "vertical", frozenset(), None)
+    clip = draw_clip(first, seed=1, size=(160, 96), seconds=2, fps=10, changes=[(1.2, then)], motion="still")
+    of = parsed(
+        clip_truth_line(clip.truth, "a.mp4", "2025", lambda a: "439" if a.heads == first.heads else "415")
+    )
+    signal = of.signals[0]
+    assert (of.kind, of.duration, of.light) == ("clip", 2.0, "day")
+    assert [(a.from_s, a.to_s, a.heads, a.rule) for a in signal.aspects] == [
+        (0.0, 1.2, first.heads, "439"), (1.2, 2.0, then.heads, "415")
+    ]  # fmt: skip
+    # The last of several equally good moments, and what is shown then: a flash counts as lit.
+    assert (signal.at, signal.rule, signal.span) == (1.9, "415", (0.0, 1.9))
+    assert [lamp.lit for lamp in signal.lamps] == [True, True]
+
+
+def test_a_line_of_a_picture_is_no_clip_whatever_its_kind_says():
+    of = parsed({"source": "a", "kind": "model, real video", "signals": [{"box": [1, 2, 3, 4]}]})
+    assert (of.kind, of.duration) == ("photo", None)
+    assert (of.signals[0].span, of.signals[0].aspects) == (None, ())
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"span_s": [3.0, 1.0]},
+        {"span_s": [-1.0, 1.0]},
+        {"aspects": [{"from_s": 2.0, "to_s": 1.0}]},
+        {"aspects": [{"from_s": 2.0, "to_s": 3.0}, {"from_s": 1.0, "to_s": 4.0}]},
+        {"aspects": [{"from_s": 0.0, "to_s": 1.0, "heads": ["mauve"]}]},
+    ],
+)
+def test_times_out_of_order_are_refused(wrong):
+    with pytest.raises(LinesError, match="line 1"):
+        parsed({"source": "a", "kind": "clip", "signals": [{"box": [1, 2, 3, 4], **wrong}]})

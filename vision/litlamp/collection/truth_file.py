@@ -5,6 +5,10 @@ A line needs `source` and `signals`; a signal needs `box`. Everything else is ju
 lit) with its `edition`, `whole_in_view`, `lamps` with `colour`, `centre`, `diameter_px`, `lit`, `visible` and
 `kind`, `plate_boxes` with `legible`. A picture with `"complete": false` may show signals that are not listed,
 so nothing in it counts as a false signal. Unknown keys are ignored.
+
+A clip's line, as `scene/clip_truth.py` writes it, has `"kind": "clip"`. A signal of it stands as at its best
+moment, `at_s`, where every lamp of the aspect counts as lit, and may have `span_s`, from when to when it can
+be seen, and `aspects` in time order, each with `from_s`, `to_s`, `heads` and `rule`.
 """
 
 from __future__ import annotations
@@ -13,7 +17,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
-from typing import Annotated
+from typing import Annotated, Literal
 
 import msgspec
 from msgspec import UNSET, Meta, Struct, UnsetType
@@ -26,6 +30,7 @@ IN_VIEW = 0.5  # a lamp of which less is to be seen than this is not asked for
 
 _Px = Annotated[float, Meta(ge=-1e7, le=1e7)]
 _Edges = tuple[_Px, _Px, _Px, _Px]
+_Seconds = Annotated[float, Meta(ge=0, le=1e7)]
 
 
 class LinesError(Exception):
@@ -58,12 +63,24 @@ class TrueLamp:
 
 
 @dataclass(frozen=True, slots=True)
+class TrueAspect:
+    """What a signal of a clip shows for a while, seconds from the clip's zero; None for what is not said."""
+
+    from_s: float
+    to_s: float
+    heads: tuple[Lamp, ...] | None
+    ruled: bool
+    rule: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class TrueSignal:
     """One signal; None for whatever the truth does not say.
 
     `lit` says whether any lamp burns in the picture. `ruled` says whether `rule` is known; then a `rule` of
     None is no standard aspect, or not lit. `legible` holds the plates, of `plates`, that a person could read
-    in the picture.
+    in the picture. Of a clip, `at` is the moment that all else is true of, `span` from when to when the
+    signal can be seen, and `aspects` what it shows, in time order (empty where that is not said).
     """
 
     box: Box
@@ -78,6 +95,9 @@ class TrueSignal:
     ruled: bool
     rule: str | None
     edition: str | None
+    at: float | None = None
+    span: tuple[float, float] | None = None
+    aspects: tuple[TrueAspect, ...] = ()
 
     @property
     def steady(self) -> bool:
@@ -103,9 +123,9 @@ class TrueSignal:
 
 @dataclass(frozen=True, slots=True)
 class TruePicture:
-    """One picture. `light` is one of the words of `LIGHTS`, or None; `others` are things that are no signal.
+    """One picture or clip. `light` is one of `LIGHTS`, or None; `others` are things that are no signal.
 
-    `line` is the line's number in its file.
+    `line` is the line's number in its file; `duration` is a clip's, seconds, where it is known.
     """
 
     source: str
@@ -115,6 +135,8 @@ class TruePicture:
     light: str | None
     weather: str | None
     others: tuple[tuple[str, Box], ...]
+    kind: Literal["photo", "clip"] = "photo"
+    duration: float | None = None
 
 
 LIGHTS = ("day", "overcast", "low sun", "dusk", "night")
@@ -134,6 +156,13 @@ class _PlateBox(Struct):
     legible: bool = True
 
 
+class _Aspect(Struct):
+    from_s: _Seconds
+    to_s: _Seconds
+    heads: tuple[str, ...] | None = None
+    rule: str | UnsetType | None = UNSET
+
+
 class _Signal(Struct):
     box: _Edges
     lamps: tuple[_Lamp, ...] | None = None
@@ -146,6 +175,9 @@ class _Signal(Struct):
     rule: str | UnsetType | None = UNSET
     edition: str | None = None
     apertures: int | None = None
+    at_s: _Seconds | None = None
+    span_s: tuple[_Seconds, _Seconds] | None = None
+    aspects: tuple[_Aspect, ...] = ()
 
 
 class _Other(Struct):
@@ -161,6 +193,8 @@ class _Picture(Struct):
     factors: dict[str, str] = msgspec.field(default_factory=dict)
     distractors: tuple[_Other, ...] = ()
     road_lamps: tuple[_Other, ...] = ()
+    kind: str = "photo"  # researchers say here what it is a picture of
+    duration_s: _Seconds | None = None
 
 
 def numbered_lines(path: str | os.PathLike[str], data: bytes) -> list[tuple[int, bytes]]:
@@ -216,6 +250,8 @@ def _picture(of: _Picture, number: int) -> TruePicture:
         _light(of.factors.get("light") or of.light),
         of.factors.get("weather"),
         tuple(others),
+        "clip" if of.kind == "clip" else "photo",
+        of.duration_s,
     )
 
 
@@ -259,4 +295,31 @@ def _signal(of: _Signal) -> TrueSignal:
         of.rule is not UNSET,
         None if isinstance(of.rule, UnsetType) else of.rule,
         of.edition,
+        of.at_s,
+        _in_order(of.span_s),
+        _aspects(of.aspects),
     )
+
+
+def _in_order(span: tuple[float, float] | None) -> tuple[float, float] | None:
+    if span is not None and span[0] > span[1]:
+        raise ValueError(f"a span that ends at {span[1]:g} s before it begins at {span[0]:g} s")
+    return span
+
+
+def _aspects(given: tuple[_Aspect, ...]) -> tuple[TrueAspect, ...]:
+    out: list[TrueAspect] = []
+    for of in given:
+        _in_order((of.from_s, of.to_s))
+        if out and of.from_s < out[-1].from_s:
+            raise ValueError("aspects that are not in time order")
+        out.append(
+            TrueAspect(
+                of.from_s,
+                of.to_s,
+                None if of.heads is None else tuple(lamp_of(words) for words in of.heads),
+                of.rule is not UNSET,
+                None if isinstance(of.rule, UnsetType) else of.rule,
+            )
+        )
+    return tuple(out)
