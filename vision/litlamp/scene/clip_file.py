@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import secrets
 from collections.abc import Callable, Iterator
@@ -52,7 +53,8 @@ def save_clip(
     try:
         if path.is_dir():
             raise IsADirectoryError(21, "that is a folder")
-        _write(frames, part, form, size, fps, quality, told)
+        with part.open("xb") as file:  # before any frame is drawn: a place that is no good is told at once
+            file.write(_coded(frames, form, size, fps, quality, told))
         part.replace(path)
     except (OSError, ValueError, FFmpegError) as error:  # ValueError: a NUL in the name
         number = getattr(error, "errno", None)
@@ -63,18 +65,19 @@ def save_clip(
             part.unlink(missing_ok=True)
 
 
-def _write(
+def _coded(
     frames: Iterator[DrawnFrame],
-    part: Path,
     form: str,
     size: tuple[int, int],
     fps: float,
     quality: int,
     told: Callable[[float], None] | None,
-) -> None:
+) -> memoryview:
     scale = str(TIME_BASE.denominator)
-    options = {"video_track_timescale": scale, "movflags": "+faststart"}
-    with part.open("xb") as file, av.open(file, "w", format=form, options=options) as out:
+    options = {"video_track_timescale": scale}
+    # Coded in memory: a disk that is full is then a plain fault of writing, and clips drawn here are small.
+    coded = io.BytesIO()
+    with av.open(coded, "w", format=form, options=options) as out:
         stream = out.add_stream("libx264", rate=Fraction(fps).limit_denominator(1001))
         stream.width, stream.height = size
         stream.pix_fmt = "yuv420p"
@@ -100,3 +103,4 @@ def _write(
             if told is not None:
                 told(drawn.time.seconds)
         out.mux(stream.encode(None))
+    return coded.getbuffer()
