@@ -82,7 +82,7 @@ def read_with_frames(
     if not 0 < level <= 1:
         raise ValueError(f"the level must be above 0 and at most 1, not {level}")
     book = book or load_book()
-    eyes = eyes or load_eyes()
+    eyes = eyes or load_eyes(threads=1)
     name = source_name(source)
     try:
         with open_clip(source, fps=fps) as clip:

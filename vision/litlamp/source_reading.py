@@ -31,7 +31,8 @@ def read_source(
     Returns
     -------
     The reading, and frames: of a photograph the picture itself; of a clip one for each signal (None where
-    none was kept); nothing of what could not be read. Parameters as for `read_clip`.
+    none was kept); nothing of what could not be read. Parameters as for `read_clip`; `eyes`
+    are for photographs, as a clip has its own, which leave the decoder its cores.
     """
     from litlamp.media.sources import moves
 
@@ -39,7 +40,7 @@ def read_source(
         from litlamp.clip_reading import read_with_frames
 
         return read_with_frames(
-            source, book=book, level=level, expect=expect, eyes=eyes, fps=fps, progress=progress, keep=keep
+            source, book=book, level=level, expect=expect, fps=fps, progress=progress, keep=keep
         )
     from litlamp.photo_reading import read_with_frame
 

@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 Plane = NDArray[np.uint8]
 
-APART = 16
-"""Every so-manieth px each way is looked at."""
+ACROSS = 96
+"""About so many px each way are looked at along the frame's longer side."""
 CELL = 6
 """Looked-at px a side of one cell."""
 DIM = 0.004
@@ -27,6 +27,8 @@ class Exposure:
     def __init__(self) -> None:
         self._last: NDArray[np.float64] | None = None
         self._factor = 1.0
+        self._span: tuple[int, int] | None = None
+        self._light = np.zeros(256)
 
     def factor(self, luma: Plane, span: tuple[int, int]) -> float:
         """What this frame's linear light is multiplied by, 1 for the first frame.
@@ -36,10 +38,11 @@ class Exposure:
         luma : uint8 (H, W).
         span : the codes of black and white.
         """
-        black, white = span
-        half = APART // 2
-        codes = luma[half::APART, half::APART].astype(np.float64)
-        light = np.clip((codes - black) / (white - black), 0, 1) ** 2.2
+        if span != self._span:
+            black, white = self._span = span
+            self._light = np.clip((np.arange(256) - black) / (white - black), 0, 1) ** 2.2
+        apart = max(max(luma.shape) // ACROSS, 1)
+        light = self._light[luma[apart // 2 :: apart, apart // 2 :: apart]]
         rows, columns = light.shape[0] // CELL, light.shape[1] // CELL
         if rows == 0 or columns == 0:
             return self._factor
@@ -49,7 +52,8 @@ class Exposure:
             return self._factor
         told = (last > DIM) & (cells > DIM)
         if int(told.sum()) >= FEWEST:
-            ratio = float(np.median(cells[told] / last[told]))
+            ratios = np.sort(cells[told] / last[told])
+            ratio = float(ratios[len(ratios) // 2])
             if 1 / MOST < ratio < MOST:
                 self._factor *= ratio
         return self._factor

@@ -29,6 +29,11 @@ MOST_GROWTH = 1.15
 """From one frame to the next."""
 MARGIN = 3
 """Points nearer to the part's edge are let go, px of the part."""
+SLACK = 0.06
+"""The part need not be cut anew where it would come to lie no further off than this share of itself."""
+
+_HALF = np.float32(0.5)
+_NONE: Points = np.empty((0, 2), np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +55,14 @@ class Follower:
     def __init__(self) -> None:
         self._last: Plane | None = None
         self._box = Box(0, 0, 1, 1)
-        self._points: Points = np.empty((0, 2), np.float32)
+        self._points = _NONE
+        self._now: Plane | None = None
+        self._there = self._box
 
     def forget(self) -> None:
         """Nothing is followed until the next `keep`."""
-        self._last = None
-        self._points = np.empty((0, 2), np.float32)
+        self._last = self._now = None
+        self._points = _NONE
 
     def motion(self, luma: Plane, expected: tuple[float, float] = (0.0, 0.0)) -> Motion:
         """How the part kept last has moved in this frame.
@@ -66,46 +73,59 @@ class Follower:
         expected : about how far it should have moved, px of the frame.
         """
         guess = Motion(*expected, 1.0, False)
+        self._now = None
         if self._last is None or len(self._points) < FEWEST:
             return guess
         step = _step(self._box)
         there = self._box.shift(*expected)
         now = _sampled(luma, there)
-        before = (self._points - (self._box.x0, self._box.y0)).astype(np.float32) / np.float32(step)
-        # Points are kept in px of the frame, where the first px spans 0 to 1; the tracker counts middles.
+        before = self._points
+        # Points are counted from the part's edge, the tracker from the middle of its first px.
         found, state, _ = cv2.calcOpticalFlowPyrLK(
-            self._last, now, before - np.float32(0.5), before - np.float32(0.5),
-            winSize=(COMPARED, COMPARED), maxLevel=LEVELS,
+            self._last, now, before - _HALF, None, winSize=(COMPARED, COMPARED), maxLevel=LEVELS,
             criteria=(cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 12, 0.03),
         )  # fmt: skip
-        here = state[:, 0] > 0
-        fit = _common(before[here], found[here] + np.float32(0.5))
+        here = state.ravel() > 0
+        before, found = before[here], found[here] + _HALF
+        fit = _common(before, found)
         if fit is None:
-            self._points = np.empty((0, 2), np.float32)
+            self._points = _NONE
             return guess
-        shift, growth, agree = fit
-        corner = np.array([there.x0, there.y0], np.float32)
-        self._points = (found[here][agree] + np.float32(0.5)) * np.float32(step) + corner
-        # The fit moves the points' middle; the box's own moves by that and by what growth adds.
-        middle = np.array([there.width, there.height]) / (2 * step)
-        about = before[here][agree].mean(axis=0)
-        dx, dy = (shift + (growth - 1) * (middle - about)) * step
-        return Motion(expected[0] + float(dx), expected[1] + float(dy), growth, True)
+        growth, about, to, agree = fit
+        self._points, self._now, self._there = found[agree], now, there
+        # The fit is of the points' middle; the box's own moves by that and by what growth adds.
+        dx = to[0] - about[0] + (growth - 1) * (there.width / (2 * step) - about[0])
+        dy = to[1] - about[1] + (growth - 1) * (there.height / (2 * step) - about[1])
+        return Motion(expected[0] + dx * step, expected[1] + dy * step, growth, True)
 
     def keep(self, luma: Plane, box: Box) -> None:
         """Make this part of this frame the one to be followed; px of the frame."""
-        self._box = box
-        self._last = _sampled(luma, box)
+        there = self._there
+        if self._now is not None and _all_but(there, box) and len(self._points) >= ENOUGH:
+            self._last, self._box, self._now = self._now, there, None
+            return
         step = _step(box)
-        low = np.array([box.x0, box.y0]) + MARGIN * step
-        top = np.array([box.x1, box.y1]) - MARGIN * step
-        inside = ((self._points > low) & (self._points < top)).all(axis=1)
-        self._points = self._points[inside]
+        points = self._points
+        if self._now is not None:
+            old = _step(there)
+            corner = np.array([there.x0 - box.x0, there.y0 - box.y0], np.float32)
+            points = (points * np.float32(old) + corner) / np.float32(step)
+        self._last, self._box, self._now = _sampled(luma, box), box, None
+        high, wide = self._last.shape
+        low, top = MARGIN, np.array([wide - MARGIN, high - MARGIN], np.float32)
+        self._points = points[((points > low) & (points < top)).all(axis=1)]
         if len(self._points) < ENOUGH:
-            points = cv2.goodFeaturesToTrack(self._last, POINTS, 0.02, 6)
-            if points is not None:
-                new = (points[:, 0] + 0.5) * step + np.array([box.x0, box.y0])
-                self._points = new.astype(np.float32)
+            new = cv2.goodFeaturesToTrack(self._last, POINTS, 0.02, 6)
+            if new is not None:
+                self._points = new[:, 0] + _HALF
+
+
+def _all_but(a: Box, b: Box) -> bool:
+    """Whether two parts are so nearly the same that one may stand for the other."""
+    near = SLACK * max(a.width, a.height)
+    size = b.height / max(a.height, 1e-6)
+    apart = max(abs(a.centre[0] - b.centre[0]), abs(a.centre[1] - b.centre[1]))
+    return apart < near and abs(size - 1) < SLACK
 
 
 def _step(box: Box) -> float:
@@ -134,25 +154,28 @@ def _sampled(luma: Plane, box: Box) -> Plane:
     return np.asarray(out, np.uint8)
 
 
-def _common(before: Points, after: Points) -> tuple[Points, float, NDArray[np.bool_]] | None:
-    """The shift of the points' middle and their growth on which most agree, and which do."""
-    if len(before) < FEWEST:
+def _common(
+    before: Points, after: Points
+) -> tuple[float, tuple[float, float], tuple[float, float], NDArray[np.bool_]] | None:
+    """The growth on which most points agree, where their middle was and is, and which agree."""
+    n = len(before)
+    if n < FEWEST:
         return None
     moved = after - before
-    middle = np.median(moved, axis=0)
+    middle = np.sort(moved, axis=0)[n // 2]
     agree = np.abs(moved - middle).max(axis=1) < 3 * ASTRAY
-    growth = 1.0
+    growth, ca, cb = 1.0, middle, middle
     for _ in range(2):
-        if int(agree.sum()) < FEWEST:
+        count = int(np.count_nonzero(agree))
+        if count < FEWEST:
             return None
         a, b = before[agree], after[agree]
-        ca, cb = a.mean(axis=0), b.mean(axis=0)
-        spread = float(((a - ca) ** 2).sum())
-        growth = float(((a - ca) * (b - cb)).sum()) / spread if spread > 200 else 1.0
+        ca, cb = a.sum(axis=0) / count, b.sum(axis=0) / count
+        a = a - ca
+        spread = float(np.vdot(a, a))
+        growth = float(np.vdot(a, b - cb)) / spread if spread > 200 else 1.0
         growth = min(max(growth, 1 / MOST_GROWTH), MOST_GROWTH)
-        off = after - (cb + growth * (before - ca))
-        agree = np.abs(off).max(axis=1) < ASTRAY
-    if int(agree.sum()) < max(FEWEST, len(before) // 3):
+        agree = np.abs(after - (cb + np.float32(growth) * (before - ca))).max(axis=1) < ASTRAY
+    if int(np.count_nonzero(agree)) < max(FEWEST, n // 3):
         return None
-    shift = (after[agree] - before[agree]).mean(axis=0)
-    return shift.astype(np.float32), growth, agree
+    return growth, (float(ca[0]), float(ca[1])), (float(cb[0]), float(cb[1])), agree

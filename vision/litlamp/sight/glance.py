@@ -32,7 +32,7 @@ from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
 ABOVE, ASIDE, BELOW = 4.0, 4.0, 10.0
 """How far round its heads a signal is looked at, head widths: plates hang below, and a picture's edge that is
 further away than this cannot have cut off a head."""
-FINE_HEAD = 64
+FINE_HEAD = 40
 """A head shown wider than this tells no more: parts are reduced, by halves, no further than that."""
 INNER = 0.1
 """Share of a window's side next to its edge in which a head may be seen in part only."""

@@ -19,6 +19,7 @@ from litlamp.media.clip_frame import ClipFrame
 from litlamp.media.planes import UPRIGHT, Packed, YCbCr, whole_pixels
 
 Pixels = NDArray[np.uint8]
+Floats = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,46 +84,48 @@ def patches(frame: ClipFrame, at: Sequence[tuple[float, float]], step: Sequence[
     uint8, shape (n, side, side, 3), sRGB. Beyond the frame its edge is repeated.
     """
     picture = frame.picture
-    if isinstance(picture, Packed):
-        return np.asarray(_sampled(picture.turn.view(picture.pixels), frame.size, at, step, side), np.uint8)
     n = len(at)
-    planes = [
-        None if plane is None
-        else _sampled(picture.turn.view(plane), frame.size, at, step, side).reshape(n * side, side)
-        for plane in (picture.y, picture.cb, picture.cr)
-    ]  # fmt: skip
-    y, cb, cr = planes
-    assert y is not None
-    small = YCbCr(y, cb, cr, replace(picture.coding, centred=True), UPRIGHT)
+    middles, steps = np.array(at, np.float32), np.array(step, np.float32)
+    reach = (np.arange(side, dtype=np.float32) - np.float32((side - 1) / 2))[None] * steps[:, None]
+    x, y = middles[:, :1] + reach, middles[:, 1:] + reach
+    if isinstance(picture, Packed):
+        upright = picture.turn.view(picture.pixels)
+        rgb = _sampled(upright, *_grid(x, y, upright.shape, frame.size))
+        return np.asarray(rgb, np.uint8).reshape(n, side, side, 3)
+    luma = picture.turn.view(picture.y)
+    planes: list[NDArray[Any] | None] = [_sampled(luma, *_grid(x, y, luma.shape, frame.size)), None, None]
+    if picture.cb is not None and picture.cr is not None:
+        both = [picture.turn.view(plane) for plane in (picture.cb, picture.cr)]
+        grid = _grid(x, y, both[0].shape, frame.size)
+        planes[1:] = [_sampled(plane, *grid) for plane in both]
+    y_, cb, cr = planes
+    assert y_ is not None
+    small = YCbCr(y_, cb, cr, replace(picture.coding, centred=True), UPRIGHT)
     return small.rgb((0, 0, side, n * side)).reshape(n, side, side, 3)
 
 
-def _sampled(
-    plane: NDArray[Any],
-    size: tuple[int, int],
-    at: Sequence[tuple[float, float]],
-    step: Sequence[float],
-    side: int,
-) -> NDArray[Any]:
-    out = np.empty((len(at), side, side, *plane.shape[2:]), plane.dtype)
-    high, wide = plane.shape[:2]
+def _grid(
+    x: Floats, y: Floats, shape: tuple[int, ...], size: tuple[int, int]
+) -> tuple[tuple[slice, slice], Floats, Floats]:
+    """The part of a plane that is needed, and where in it each sample lies: (n * side, side) twice."""
+    high, wide = shape[:2]
     # Chroma has one sample for so many px of the frame.
     across, down = -(-size[0] // wide), -(-size[1] // high)
-    for i, ((x, y), s) in enumerate(zip(at, step, strict=True)):
-        reach = s * side / 2
-        x0, x1 = (min(max(int(v // across), 0), wide - 1) for v in (x - reach - 2, x + reach + 2))
-        y0, y1 = (min(max(int(v // down), 0), high - 1) for v in (y - reach - 2, y + reach + 2))
-        # Only the px needed, for an upright copy of a turned picture is no view of it.
-        cut = np.ascontiguousarray(plane[y0 : y1 + 1, x0 : x1 + 1])
-        back = np.array(
-            [
-                [s / across, 0, (x - reach + s / 2) / across - 0.5 - x0],
-                [0, s / down, (y - reach + s / 2) / down - 0.5 - y0],
-            ]
-        )
-        how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        out[i] = cv2.warpAffine(cut, back, (side, side), flags=how, borderMode=cv2.BORDER_REPLICATE)
-    return out
+    u, v = x / np.float32(across) - np.float32(0.5), y / np.float32(down) - np.float32(0.5)
+    x0, y0 = (min(max(int(w.min()) - 1, 0), n - 1) for w, n in ((u, wide), (v, high)))
+    x1, y1 = (min(max(int(w.max()) + 3, o + 1), n) for w, o, n in ((u, x0, wide), (v, y0, high)))
+    side = x.shape[1]
+    columns = np.repeat(u - np.float32(x0), side, axis=0)
+    rows = np.repeat((v - np.float32(y0)).reshape(-1, 1), side, axis=1)
+    return (slice(y0, y1), slice(x0, x1)), columns, rows
+
+
+def _sampled(plane: NDArray[Any], part: tuple[slice, slice], columns: Floats, rows: Floats) -> NDArray[Any]:
+    """The patches under one another, (n * side, side, ...): one call for all of them."""
+    cut = plane[part]
+    if min(cut.strides) < 0 or cut.strides[0] < cut.strides[1]:
+        cut = np.ascontiguousarray(cut)  # a picture that was turned upright
+    return cv2.remap(cut, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
 def _reduced(plane: NDArray[Any], width: int, height: int) -> NDArray[Any]:

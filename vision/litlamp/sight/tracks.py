@@ -29,6 +29,12 @@ MOST_HEADS = 6
 """Heads followed in one signal; the best seen are kept in the end."""
 BRIGHT = 0.5
 """A lamp as bright as this, in terms of its usual light, is one that its place can be told from."""
+DIM = 0.3
+"""One no brighter than this is not as it was."""
+OTHER_HUE = 0.3
+"""Nor is one whose log of red over green differs by more than this."""
+EVEN = 0.05
+"""Light added to red and to green, so that the hue of a faint lamp says little."""
 LOCK = 0.6
 """Share of the way to where lit lamps are found that the track goes with each frame."""
 SETTLE = 0.3
@@ -61,7 +67,8 @@ class Pose:
 class LampTrace:
     """A lamp of a head: its place, head widths from the signal's middle; its light from frame `first` on.
 
-    `usual` is its light where a look saw it lit; 0 where none has, below 0 until it is measured.
+    `usual` is its light where a look saw it lit; 0 where none has, below 0 until it is measured. `hue`, the
+    log of red over green, is that at the last look or at the first frame since in which it was lit.
     """
 
     u: float
@@ -69,6 +76,7 @@ class LampTrace:
     diameter: float
     first: int
     usual: float = 0.0
+    hue: float = math.nan
     light: array[float] = field(default_factory=lambda: array("f"))
     red: array[float] = field(default_factory=lambda: array("f"))
     green: array[float] = field(default_factory=lambda: array("f"))
@@ -115,6 +123,7 @@ class Track:
         self.seen = array("b")
         self.common = array("f")
         self.misses = 0
+        self.unlike = 0
         self.next_look = at
         self.looked = 0
         self._follower = Follower()
@@ -226,14 +235,19 @@ class Track:
         lamps = [lamp for head in self.heads for lamp in head.lamps]
         places = [self.pose.place(lamp.u, lamp.v) for lamp in lamps]
         measured = measure_lamps(frame, places, [lamp.diameter * self.pose.width for lamp in lamps])
-        off, weight = np.zeros(2), 0.0
+        off, weight, unlike = np.zeros(2), 0.0, False
         for i, lamp in enumerate(lamps):
             light = float(measured.light[i])
             lamp.light.append(light)
             for channel, value in zip((lamp.red, lamp.green, lamp.blue), measured.rgb[i], strict=True):
                 channel.append(float(value))
+            red, green = measured.rgb[i, :2]
+            hue = math.log((red + EVEN) / (green + EVEN))
             if lamp.usual < 0:
                 lamp.usual = light
+            if math.isnan(lamp.hue) and light > BRIGHT * lamp.usual > 0:
+                lamp.hue = hue
+            unlike |= lamp.usual > 0 and (light < DIM * lamp.usual or abs(hue - lamp.hue) > OTHER_HUE)
             if lamp.usual > 0 and light > BRIGHT * lamp.usual:
                 off, weight = off + light * measured.off[i], weight + light
         if weight > 0:
@@ -246,6 +260,7 @@ class Track:
             self._velocity[0] + SWIFT * (moved[0] - self._velocity[0]),
             self._velocity[1] + SWIFT * (moved[1] - self._velocity[1]),
         )
+        self.unlike = self.unlike + 1 if unlike else 0
         self.times.append(at)
         self.common.append(common)
         held = motion.sure or weight > 0 or (at - self._held < 0.5 * LOST and self.misses == 0)
@@ -315,6 +330,7 @@ class Track:
         elif near is None or (lit and len(head.lamps) < MOST_LAMPS):
             near = LampTrace(u, v, d, len(self.times))
             head.lamps.append(near)
+        near.hue = math.nan
         if lit and not near.light:
             near.usual = -1.0
         elif lit:

@@ -7,12 +7,16 @@ moments depend on the clip's own times alone, so that the same clip is always re
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+import cv2
+
 from litlamp.box import Box
+from litlamp.media.ahead import ahead
 from litlamp.media.clip import Clip
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.exposure import Exposure
@@ -25,12 +29,20 @@ from litlamp.sight.tracks import Track
 
 # Uneven steps: a lamp that flashes or beats in step with the looks would always be caught dark.
 SCANS = (0.0, 0.23, 0.57)
-SCAN_EVERY = (0.67, 0.83)
-WHOLES = (0.0, 0.4)
-WHOLE_EVERY = (2.9, 3.4)
-LOOKS = (0.13, 0.19, 0.29, 0.37, 0.43)
-LOOK_EVERY = (0.53, 0.67, 0.59)
+SCAN_EVERY = (0.83, 0.97)
+WHOLES = (0.0, 0.7)
+WHOLE_EVERY = (4.3, 5.2)
+LOOKS = (0.13, 0.19, 0.31, 0.43, 0.53, 0.67)
+LOOK_EVERY = (1.03, 0.89, 1.13)
 """Seconds between a signal's looks, the first ones sooner."""
+GROWN = 1.2
+"""A signal that has grown by so much since its last look is looked at before its time."""
+SOONEST = 0.3
+"""But no sooner than so many seconds after it."""
+UNLIKE, SOON = 4, 0.7
+"""So is one whose lamps were otherwise for so many frames in a row, as soon as this: they may be others."""
+SETTLED = 9
+"""A signal that was looked at so often is looked at half as often."""
 LOST_LOOK = 0.19
 """The same where its hold was lost."""
 FULL = 2.5
@@ -51,8 +63,9 @@ ALIKE = 1.5
 """How many times as large it may then be."""
 AWAY = 0.3
 """How far off it may then be, of the frame's longer side."""
-TRIED = 1.6
-"""Seconds for which a spot in which nothing was found is looked at last."""
+TRIED = 2.6
+"""Seconds for which a spot in which nothing was found is looked at only among the AGAIN best such."""
+AGAIN = 1
 MOST_TRACKS = 12
 SHOWN, SHOWN_LAST = 6, 2
 """Frames kept of each signal for a picture, and how many of them are simply the last."""
@@ -110,7 +123,7 @@ class Watch:
         for track in self._live:
             track.step(frame, luma, at, common)
         for track in self._live:
-            if at >= track.next_look:
+            if at >= track.next_look or _changed(track, at):
                 self._look(track, frame, at)
         self._live = self._kept(at, frame.size)
         if len(self._live) < MOST_TRACKS:
@@ -189,7 +202,7 @@ class Watch:
                 continue
             stale = any(abs(s.x - x) < near and abs(s.y - y) < near for x, y, near, _ in self._tried)
             (tried if stale else fresh).append(s)
-        return fresh + tried
+        return fresh + tried[:AGAIN]
 
     def _begin(self, heads: list[HeadFound], frame: ClipFrame, at: float) -> None:
         """Look closely at heads that no track accounts for."""
@@ -251,10 +264,19 @@ class _Times:
         return True
 
 
+def _changed(track: Track, at: float) -> bool:
+    """Whether a signal is so unlike what was last seen of it that it is looked at before its time."""
+    last = track.looks[-1]
+    grown = at - last.at >= SOONEST and track.pose.width > GROWN * last.pose.width
+    return grown or (at - last.at >= SOON and track.unlike >= UNLIKE)
+
+
 def _plan(track: Track, at: float, live: int) -> None:
     """When the track is looked at next."""
     n = track.looked
     wait = LOOKS[n] if n < len(LOOKS) else LOOK_EVERY[n % len(LOOK_EVERY)] * max(1.0, live / FULL)
+    if n >= SETTLED:
+        wait *= 2
     if track.misses:
         wait = min(wait, LOST_LOOK * track.misses)
     track.looked += 1
@@ -324,7 +346,7 @@ def _log(p: float) -> float:
     return math.log(p / (1 - p))
 
 
-def seconds(clip: Clip) -> Iterator[tuple[ClipFrame, float]]:
+def seconds(clip: Iterable[ClipFrame]) -> Iterator[tuple[ClipFrame, float]]:
     """Frames with the seconds since the first; where times cannot be trusted, as if thirty a second."""
     at, last = 0.0, None
     for frame in clip:
@@ -333,6 +355,17 @@ def seconds(clip: Clip) -> Iterator[tuple[ClipFrame, float]]:
             at += step if frame.times_fault is None and 0 < step <= LONGEST_STEP else 1 / 30
         last = Fraction(frame.time.pts) * frame.time.time_base
         yield frame, at
+
+
+@contextlib.contextmanager
+def _one_thread() -> Iterator[None]:
+    """OpenCV without threads of its own: the work here is small, and the decoder has use for the cores."""
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        yield
+    finally:
+        cv2.setNumThreads(before)
 
 
 def watch(
@@ -359,11 +392,12 @@ def watch(
     looking = Watch(eyes, keep_frames=keep_frames)
     count, at, said = 0, 0.0, -1.0
     fault = clip.times_fault
-    for frame, at in seconds(clip):
-        count += 1
-        fault = frame.times_fault or fault
-        looking.frame(frame, at)
-        if told is not None and at - said >= 0.5:
-            told(at)
-            said = at
+    with _one_thread(), contextlib.closing(ahead(seconds(clip))) as frames:
+        for frame, at in frames:
+            count += 1
+            fault = frame.times_fault or fault
+            looking.frame(frame, at)
+            if told is not None and at - said >= 0.5:
+                told(at)
+                said = at
     return Watched(looking.end(), clip.size, at, count, fault, clip.notes, looking.looks, looking.shown)

@@ -1,0 +1,172 @@
+"""What reading a clip costs beside decoding it alone.
+
+`python tests/bench/clip_cost.py` renders a still, pans and zooms over it with a shaking hand and grain, and
+writes that as H.264 at 8 Mbit/s in three sizes. Each clip is then decoded by PyAV alone (nothing looked at)
+and read whole, in turn, on the same cores in the same run, so that a slower moment of the machine falls on
+both. The first reading is left out of the figures, as are the loading of the networks. Printed besides: what
+each part of the reading took, and the most memory that the process ever held.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import statistics
+import tempfile
+import time
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import av
+import cv2
+import numpy as np
+
+from litlamp.aspects.words import parse_aspect
+from litlamp.clip_reading import read_clip
+from litlamp.scene.draw import draw
+from litlamp.sight import watch as watching
+from litlamp.sight.exposure import Exposure
+from litlamp.sight.eyes import load_eyes
+from litlamp.sight.tracks import Track
+
+SIZES = ("1280x720", "1920x1080", "3840x2160")
+
+
+def write(path: Path, size: tuple[int, int], seconds: float, mbit: float, words: str, seed: int) -> None:
+    """A hand-held clip of one signal, which comes nearer; 30 frames a second."""
+    width, height = size
+    still, _ = draw(parse_aspect(words), seed=seed, size=(2560, 1920))
+    dice = np.random.default_rng(seed)
+    grain = [dice.normal(0, 2.5, (height, width)).astype(np.float32) for _ in range(4)]
+    with av.open(str(path), "w") as container:
+        options = {"preset": "veryfast", "bf": "2"}
+        stream = container.add_stream("libx264", rate=30, options=options)
+        stream.width, stream.height, stream.pix_fmt = width, height, "yuv420p"
+        stream.bit_rate = int(mbit * 1e6)
+        for index in range(round(30 * seconds)):
+            at = index / 30
+            zoom = height / 1900 * (1 + 0.25 * at / seconds)
+            x = 1280 + 12 * np.sin(2.1 * at) + 3 * np.sin(17 * at)
+            y = 960 + 9 * np.cos(1.7 * at) + 3 * np.sin(13 * at)
+            back = np.array([[1 / zoom, 0, x - width / 2 / zoom], [0, 1 / zoom, y - height / 2 / zoom]])
+            seen = cv2.warpAffine(
+                still, back, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+                borderMode=cv2.BORDER_REFLECT,
+            )  # fmt: skip
+            picture = av.VideoFrame.from_ndarray(seen, format="rgb24").reformat(format="yuv420p")
+            plane = picture.planes[0]
+            codes = np.frombuffer(plane, np.uint8).reshape(plane.height, plane.line_size)[:, :width]
+            codes[:] = np.clip(codes + grain[index % 4], 16, 235).astype(np.uint8)
+            picture.pts, picture.time_base = index, Fraction(1, 30)
+            container.mux(stream.encode(picture))
+        container.mux(stream.encode())
+
+
+def alone(path: Path) -> int:
+    """Decode and look at nothing."""
+    with av.open(str(path)) as container:
+        stream = container.streams.video[0]
+        stream.thread_type = "AUTO"
+        return sum(1 for _ in container.decode(stream))
+
+
+class Clocks:
+    """Time spent in the parts of watching, by wrapping them."""
+
+    PARTS: tuple[tuple[Any, str, str], ...] = (
+        (Exposure, "factor", "exposure"),
+        (Track, "step", "following and lamps"),
+        (Track, "anchor", "points to follow"),
+        (watching, "spots_in", "scanning for spots"),
+        (watching, "heads_at", "finder at spots"),
+        (watching, "heads_in_whole", "finder on the whole"),
+        (watching, "glance", "looks at signals"),
+    )
+
+    def __init__(self) -> None:
+        self.spent: dict[str, float] = {}
+        self.calls: dict[str, int] = {}
+        self._kept = [(owner, name, getattr(owner, name)) for owner, name, _ in self.PARTS]
+
+    def __enter__(self) -> Clocks:
+        for owner, name, words in self.PARTS:
+            setattr(owner, name, self._timed(getattr(owner, name), words))
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for owner, name, call in self._kept:
+            setattr(owner, name, call)
+
+    def _timed(self, call: Callable[..., Any], words: str) -> Callable[..., Any]:
+        def timed(*given: Any, **named: Any) -> Any:
+            start = time.perf_counter()
+            try:
+                return call(*given, **named)
+            finally:
+                self.spent[words] = self.spent.get(words, 0.0) + time.perf_counter() - start
+                self.calls[words] = self.calls.get(words, 0) + 1
+
+        return timed
+
+
+def measure(path: Path, rounds: int) -> None:
+    """Print one clip's figures."""
+    eyes = load_eyes(threads=1)
+    count = alone(path)
+    first = read_clip(path, eyes=eyes)
+    told = ", ".join(said.aspect for _, said in first.signals) or "no signal"
+    decode, whole, busy = [], [], []
+    for _ in range(rounds):
+        start, work = time.perf_counter(), time.process_time()
+        alone(path)
+        middle, done = time.perf_counter(), time.process_time()
+        read_clip(path, eyes=eyes)
+        decode.append(middle - start)
+        whole.append(time.perf_counter() - middle)
+        busy.append((done - work, time.process_time() - done))
+    with Clocks() as clocks:
+        read_clip(path, eyes=eyes)
+    ratio = statistics.median(d / w for d, w in zip(decode, whole, strict=True))
+    mbit = 8 * path.stat().st_size / (count / 30) / 1e6
+    print(f"{path.stem}: {count} frames, {mbit:.1f} Mbit/s, read as: {told}")
+    print(f"  decoding alone {1000 * min(decode) / count:6.2f} ms a frame")
+    print(f"  reading        {1000 * min(whole) / count:6.2f} ms a frame")
+    print(
+        f"  rate of reading / rate of decoding: {ratio:.2f} (median), {min(decode) / min(whole):.2f} (best)"
+    )
+    alone_busy, busy_too = (1000 * min(b[i] for b in busy) / count for i in (0, 1))
+    print(f"  processor time {alone_busy:.2f} and {busy_too:.2f} ms a frame, ratio {alone_busy / busy_too:.2f}")
+    for words, spent in sorted(clocks.spent.items(), key=lambda item: -item[1]):
+        print(f"    {words:22s} {1000 * spent / count:6.3f} ms a frame, {clocks.calls[words]} calls")
+    held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"  most memory held so far {held:.0f} MB")
+
+
+def main() -> None:
+    """Print times and ratios."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sizes", nargs="+", default=SIZES)
+    parser.add_argument("--seconds", type=float, default=10.0)
+    parser.add_argument("--mbit", type=float, default=8.0)
+    parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--words", default="flashing yellow over red")
+    parser.add_argument("--seed", type=int, default=3)
+    parser.add_argument("--keep", type=Path, help="Write the clips here and use those that are there.")
+    asked = parser.parse_args()
+    print(f"{os.cpu_count()} cores")
+    with tempfile.TemporaryDirectory() as folder:
+        place = asked.keep or Path(folder)
+        place.mkdir(parents=True, exist_ok=True)
+        for size in asked.sizes:
+            path = place / f"{size}-{asked.seconds:g}s.mp4"
+            if not path.exists():
+                width, height = (int(v) for v in size.split("x"))
+                write(path, (width, height), asked.seconds, asked.mbit, asked.words, asked.seed)
+            measure(path, asked.rounds)
+
+
+if __name__ == "__main__":
+    main()
