@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import io
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +28,26 @@ def real() -> Path:
     if not folder.is_dir():
         pytest.skip("no real photographs beside the checkout")
     return folder
+
+
+@pytest.fixture(scope="session")
+def film() -> Callable[..., object]:
+    """`film(pictures, fps=30, times=None)`: an open clip of these RGB arrays; `times` in thousandths."""
+    from litlamp.media.clip import Clip
+    from litlamp.media.clip_frame import Moment
+    from litlamp.media.planes import Packed
+
+    def make(pictures: Iterable[np.ndarray], fps: float = 30.0, times: Iterable[int] | None = None) -> Clip:
+        base = Fraction(1, 1000)
+
+        def moments() -> Iterator[Moment]:
+            at = iter(times) if times is not None else (round(1000 * i / fps) for i in range(10**9))
+            for rgb in pictures:
+                yield Moment(Packed(rgb), next(at), base)
+
+        return Clip(moments(), [], "film")
+
+    return make
 
 
 @pytest.fixture(scope="session")

@@ -35,6 +35,9 @@ BETTER = 0.35
 """The better looks: this share of them."""
 COVERED = 0.35
 """Share of a head that another may cover: heads do not stand over each other."""
+MISSED = 0.3
+"""How much a look counts, for whether there is a signal, that saw nothing or nothing lit: a flash's dark half
+looks so."""
 SURE_FLASH = 0.999
 """No clip makes it surer than this that a lamp flashes, or that it does not."""
 DIMMEST = 0.02
@@ -113,9 +116,10 @@ def believed(looks: Sequence[Look]) -> float:
     total, weight = 0.0, 0.0
     for look in looks:
         if look.glance is None:
-            total, weight = total - 0.5, weight + 0.25
+            total, weight = total - 2 * MISSED, weight + MISSED
         else:
-            w = 0.2 + _weight(look)
+            lit = any(head.lamp is not None for head in look.glance.seen.heads)
+            w = (0.2 + _shown(look)) * (1.0 if lit else MISSED)
             total, weight = total + w * look.glance.odds, weight + w
     return total / max(weight, 1e-6)
 
@@ -154,7 +158,13 @@ def _chance(chances: Sequence[float], weights: Floats) -> float:
 
 
 def _weight(look: Look) -> float:
-    """How much a look counts: by how large it shows the signal, whether wholly, and whether it is one."""
+    """How much a look counts: by how it shows the signal, and whether it is one."""
+    assert look.glance is not None
+    return max(_shown(look) * look.glance.belief, 1e-4)
+
+
+def _shown(look: Look) -> float:
+    """How well a look shows the signal: how large, and whether wholly."""
     assert look.glance is not None
     seen = look.glance.seen
     size = min(seen.resolution / FULL_WIDTH, 1.0) ** 2
@@ -163,7 +173,7 @@ def _weight(look: Look) -> float:
         box = box.union(head.box)
     edge = min(box.x0, box.y0, look.size[0] - box.x1, look.size[1] - box.y1) / max(seen.resolution, 1.0)
     framed = 1.0 if edge > 0.3 else 0.2
-    return max(size * framed * look.glance.belief, 1e-4)
+    return size * framed
 
 
 def _worth(look: Look, slots: Sequence[tuple[int, float]], weight: float) -> float:

@@ -166,7 +166,7 @@ class Track:
         total, weight = 0.0, 0.0
         for look in self.looks:
             if look.glance is None:
-                total, weight = total - 0.5, weight + 0.25
+                total, weight = total - 0.6, weight + 0.3
             else:
                 total, weight = total + look.glance.odds, weight + 1.0
         return total / max(weight, 1e-6)

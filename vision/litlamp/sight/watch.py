@@ -298,7 +298,7 @@ def _same(track: Track, seen: list[Glance]) -> Glance | None:
     near = [
         s for s in seen
         if abs(s.seen.resolution / track.pose.width - 1) < 0.35
-        and _away(here, _box(s)) < 2.5 * track.pose.width + 0.5 * here.height
+        and _away(here, _box(s)) < (1.0 if track.held else 3.0) * track.pose.width + 0.25 * here.height
     ]  # fmt: skip
     if len(near) == 1 and near[0].belief > BEGIN:
         track.shift(_box(near[0]).centre[0] - here.centre[0], _box(near[0]).y0 - here.y0)

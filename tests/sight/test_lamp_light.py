@@ -1,0 +1,67 @@
+from __future__ import annotations
+
+from fractions import Fraction
+
+import cv2
+import numpy as np
+import pytest
+
+from litlamp.media.clip_frame import ClipFrame
+from litlamp.media.frame import Time
+from litlamp.media.planes import Packed
+from litlamp.sight.lamp_light import measure_lamps
+
+
+def frame(*lamps: tuple[float, float, float, tuple[int, int, int]], ground: int = 20) -> ClipFrame:
+    rgb = np.full((200, 300, 3), ground, np.uint8)
+    for x, y, d, colour in lamps:
+        at = [round((v - 0.5) * 16) for v in (x, y)]
+        cv2.circle(rgb, at, round(d * 8), colour, -1, cv2.LINE_AA, 4)
+    return ClipFrame(Packed(rgb), Time(0, Fraction(1, 30)))
+
+
+def linear(code: int) -> float:
+    v = code / 255
+    return float(v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4)
+
+
+@pytest.mark.parametrize("d", [8.0, 20.0, 60.0])
+@pytest.mark.parametrize("code", [80, 150, 255])
+def test_light_is_linear_and_above_the_surroundings(d: float, code: int) -> None:
+    measured = measure_lamps(frame((150, 100, d, (code, code, code))), [(150, 100)], [d])
+    assert measured.light[0] == pytest.approx(3 * (linear(code) - linear(20)), rel=0.06)
+
+
+def test_channels_tell_the_hue() -> None:
+    red = measure_lamps(frame((150, 100, 12, (230, 60, 20))), [(150, 100)], [12])
+    assert red.rgb[0, 0] > 5 * red.rgb[0, 1] > 0
+    assert red.rgb[0].sum() == pytest.approx(red.light[0])
+
+
+def test_the_lamp_is_found_a_little_aside() -> None:
+    measured = measure_lamps(frame((153, 98, 12, (255, 255, 255))), [(150, 100)], [12])
+    assert tuple(measured.off[0]) == pytest.approx((3, -2), abs=1.3)
+    centred = measure_lamps(frame((150, 100, 12, (255, 255, 255))), [(150, 100)], [12])
+    assert measured.light[0] == pytest.approx(centred.light[0], rel=0.05)
+    assert tuple(centred.off[0]) == (0, 0)
+
+
+def test_a_dark_lens_on_a_dark_head_before_bright_sky_gives_no_light() -> None:
+    # The head hides the sky in a disc of 2.4 lens diameters; the ring looked at reaches a little beyond.
+    sky = frame((150, 100, 29, (12, 12, 12)), (150, 100, 12, (18, 18, 18)), ground=230)
+    lit = frame((150, 100, 29, (12, 12, 12)), (150, 100, 12, (255, 190, 30)), ground=230)
+    dark_light = measure_lamps(sky, [(150, 100)], [12]).light[0]
+    lit_light = measure_lamps(lit, [(150, 100)], [12]).light[0]
+    assert dark_light < 0.03 * lit_light
+
+
+def test_many_at_once_are_as_each_alone() -> None:
+    of = frame((60, 50, 10, (255, 40, 20)), (200, 140, 16, (30, 240, 140)))
+    both = measure_lamps(of, [(60, 50), (200, 140)], [10, 16])
+    for i, (at, d) in enumerate((((60, 50), 10.0), ((200, 140), 16.0))):
+        alone = measure_lamps(of, [at], [d])
+        assert alone.light[0] == pytest.approx(both.light[i], rel=1e-5)
+
+
+def test_out_of_the_picture_is_dark() -> None:
+    assert measure_lamps(frame(), [(-400, 900)], [9]).light[0] == pytest.approx(0, abs=1e-6)
