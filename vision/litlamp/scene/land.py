@@ -37,6 +37,7 @@ _STRIP, _FIELD = 16.0, 64.0  # m across of the strip with the tracks, and of the
 _ACROSS, _ALONG = 0.016, 0.064  # m per px of the strip's texture
 _FIRST = 12.0 / 768  # ahead per focal length, m/px, at which that texture is just fine enough
 _LEVELS = 6
+_END = 700.0  # m
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +138,8 @@ class Ground:
                 if near.size:
                     c, d = int(near[0]), int(near[-1]) + 1
                     lay_part(out[a:b, c:d], self._track.look(level, mix, u[a:b, c:d], along[a:b]))
-        clear = np.exp(-ahead / self._air.reach).astype(np.float32)[:, None, None]
+        # No farther than the line of trees that ends the view, or a pale strip would show under it.
+        clear = np.exp(-np.minimum(ahead, _END) / self._air.reach).astype(np.float32)[:, None, None]
         glow = np.array([self._lit.at(float(d)) for d in ahead], np.float32)[:, None, None]
         out *= clear * glow
         out += (1 - clear) * np.asarray(self._air.colour, np.float32)
@@ -272,7 +274,7 @@ def _far(
     top = round(base - h + 0.15 * tall)
     part = picture[top : top + h]
     piece = piece[: part.shape[0]]
-    piece[..., :3] += np.float32(1 - air.clear(700)) * (piece[..., 3:] * veil - piece[..., :3])
+    piece[..., :3] += np.float32(1 - air.clear(_END)) * (piece[..., 3:] * veil - piece[..., :3])
     lay_part(part, piece)
     return picture
 
