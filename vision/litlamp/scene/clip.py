@@ -90,18 +90,26 @@ class DrawnClip:
 
     def frames(self) -> Iterator[DrawnFrame]:
         """Every frame in turn; the same bytes each time they are asked for."""
-        first = self.scene.paint(self.times[0].seconds, self.film, self._dark)
-        rest = self.film.gain(first, self.scene.setting)
-        for i, time in enumerate(self.times):
-            rng = np.random.default_rng((self.seed, 41, i))
-            now = time.seconds
-            light = self.scene.paint(now, self.film, partial(self._rows, seconds=now))
-            for thing in self.passing:
-                thing.paint(light, now)
-            self.falling.lay(light, rng)
-            gain = 2.0 ** self.film.pumping.stops(now)
-            sweep = self.scene.sweep(now, self.film.shutter.open_s)
-            yield DrawnFrame(time, self.film.take(light, rest * gain, rng, sweep), gain)
+        return (self.frame(i) for i in range(len(self.times)))
+
+    def frame(self, index: int) -> DrawnFrame:
+        """The frame of `times[index]`."""
+        time = self.times[index]
+        rng = np.random.default_rng((self.seed, 41, index))
+        now = time.seconds
+        light = self.scene.paint(now, self.film, partial(self._rows, seconds=now))
+        for thing in self.passing:
+            thing.paint(light, now)
+        self.falling.lay(light, rng)
+        gain = 2.0 ** self.film.pumping.stops(now)
+        sweep = self.scene.sweep(now, self.film.shutter.open_s)
+        return DrawnFrame(time, self.film.take(light, self._exposure * gain, rng, sweep), gain)
+
+    @cached_property
+    def _exposure(self) -> float:
+        """What the meter chooses on the first frame, its lamps dark."""
+        first = self.scene.paint(self.times[0].seconds, self.film, lambda key, rows: np.zeros_like(rows))
+        return self.film.gain(first, self.scene.setting)
 
     def signals_at(self, seconds: float) -> dict[int, SignalTruth]:
         """Every signal at that time, by its number, px of the picture; `lit` as the frame of then records it.
@@ -164,9 +172,6 @@ class DrawnClip:
         shutter = self.film.shutter
         start = seconds + rows / self.size[1] * shutter.readout_s
         return light.mean(start, shutter.open_s)
-
-    def _dark(self, key: LampKey, rows: Rows) -> Rows:
-        return np.zeros_like(rows)
 
 
 def _at(shown: Sequence[Shown], seconds: float) -> Shown:
