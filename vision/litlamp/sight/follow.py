@@ -78,11 +78,12 @@ class Follower:
             return guess
         step = _step(self._box)
         there = self._box.shift(*expected)
-        now = _sampled(luma, there)
+        now = sampled(luma, there, step)
         before = self._points
+        middles = np.asarray(before - _HALF, np.float32)
         # Points are counted from the part's edge, the tracker from the middle of its first px.
         found, state, _ = cv2.calcOpticalFlowPyrLK(
-            self._last, now, before - _HALF, None, winSize=(COMPARED, COMPARED), maxLevel=LEVELS,
+            self._last, now, middles, middles.copy(), winSize=(COMPARED, COMPARED), maxLevel=LEVELS,
             criteria=(cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 12, 0.03),
         )  # fmt: skip
         here = state.ravel() > 0
@@ -110,7 +111,7 @@ class Follower:
             old = _step(there)
             corner = np.array([there.x0 - box.x0, there.y0 - box.y0], np.float32)
             points = (points * np.float32(old) + corner) / np.float32(step)
-        self._last, self._box, self._now = _sampled(luma, box), box, None
+        self._last, self._box, self._now = sampled(luma, box, step), box, None
         high, wide = self._last.shape
         low, top = MARGIN, np.array([wide - MARGIN, high - MARGIN], np.float32)
         self._points = points[((points > low) & (points < top)).all(axis=1)]
@@ -133,9 +134,9 @@ def _step(box: Box) -> float:
     return max(max(box.width, box.height) / SIDE, 0.5)
 
 
-def _sampled(luma: Plane, box: Box) -> Plane:
-    step = _step(box)
-    wide, high = max(round(box.width / step), 8), max(round(box.height / step), 8)
+def sampled(luma: Plane, box: Box, step: float, shape: tuple[int, ...] | None = None) -> Plane:
+    """A part of the plane, one px for every `step`; of that shape (high, wide) where given."""
+    high, wide = shape or (max(round(box.height / step), 8), max(round(box.width / step), 8))
     skip = max(int(step), 1)
     x0 = min(max(int(box.x0) - 2, 0), luma.shape[1] - 1)
     y0 = min(max(int(box.y0) - 2, 0), luma.shape[0] - 1)

@@ -35,6 +35,8 @@ BETTER = 0.35
 """The better looks: this share of them."""
 COVERED = 0.35
 """Share of a head that another may cover: heads do not stand over each other."""
+GAPS, HIDDEN = 2, 0.1
+"""A lamp that was out of sight as often, for such a share of the time, is not said to be steady."""
 MISSED = 0.3
 """How much a look counts, for whether there is a signal, that saw nothing or nothing lit: a flash's dark half
 looks so."""
@@ -292,7 +294,20 @@ def _flash(light: HeadLight, *, lit: bool) -> Flash:
     bright = light.series.brightness[light.series.seen]
     if not bright.size or float(np.quantile(bright, 0.95)) < DIMMEST:
         return Flash(None, "the lamp was too faint to be watched")
-    return flash(light.series)
+    told = flash(light.series)
+    if told.flashing is not None and told.flashing < 0.5 and _comes_and_goes(light):
+        return Flash(None, "the lamp was out of sight now and again", log_ratio=told.log_ratio)
+    return told
+
+
+def _comes_and_goes(light: HeadLight) -> bool:
+    """Whether so much was not seen of a lamp that seems steady that it may have been dark just then."""
+    times, seen = light.series.times, light.series.seen
+    if times.size < 2:
+        return False
+    hidden = np.diff(times)[~seen[1:]].sum()
+    starts = int(np.count_nonzero(seen[:-1] & ~seen[1:]))
+    return starts >= GAPS and float(hidden) > HIDDEN * float(times[-1] - times[0])
 
 
 def _box(heads: Sequence[HeadSeen], shown: SignalSeen) -> Box:

@@ -107,12 +107,16 @@ def _jump(light: HeadLight, before: float, after: float) -> float | None:
     middle = (float(np.median(then)) + float(np.median(first))) / 2
     between = (times >= before) & (times <= after)
     over = (hue[between] > middle) == (step > 0)
-    # The first frame from which most of what follows is on the new side.
     own = times[between]
-    for i in range(len(own)):
-        if over[i] and over[i:].mean() > 0.7:
-            return float(own[i])
-    return after
+    if own.size == 0:
+        return after
+    # The frame after which least is on the wrong side of the middle. Of a lamp that was not followed before
+    # it was lit nothing is known but that the old one had gone dark: that is when it changed.
+    wrong = np.concatenate([[0], np.cumsum(over)]) + np.concatenate([np.cumsum(~over[::-1])[::-1], [0]])
+    last = int(np.argmin(wrong)) - 1
+    every = light.series.times
+    later = every[every > (own[last] if last >= 0 else before)]
+    return float(later[0]) if later.size else after
 
 
 def _of_light(light: HeadLight) -> list[float]:

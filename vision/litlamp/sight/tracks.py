@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from array import array
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -16,6 +17,7 @@ from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.follow import Follower
 from litlamp.sight.glance import Glance
 from litlamp.sight.lamp_light import measure_lamps
+from litlamp.sight.likeness import Likeness
 
 DARK = COLOURS.index("dark")
 
@@ -41,6 +43,17 @@ SETTLE = 0.3
 """Share of the way that a head's place within the signal goes with each look."""
 SWIFT = 0.5
 """Share that the last motion has in what is expected of the next."""
+UNLIKE, UNLIKE_MISSED = 0.5, 0.7
+"""Where all its lamps have gone dark, a part less like what the last look saw than this has something else
+before it; and one less like it than the second, where a look saw nothing of it besides."""
+FOUND = 0.6
+"""A part as like it as this, found nearby, is it again."""
+SEARCH = 0.5
+"""How far to look for it, in terms of its longer side."""
+COMING = 0.5
+"""Seconds that it may take before what comes before a signal hides it so that it is noticed."""
+COAST = 0.85
+"""Share of its motion that a signal out of sight keeps from frame to frame."""
 LOST = 0.6
 """Seconds without any hold after which nothing that is measured counts, until the networks see it again."""
 
@@ -80,7 +93,6 @@ class LampTrace:
     light: array[float] = field(default_factory=lambda: array("f"))
     red: array[float] = field(default_factory=lambda: array("f"))
     green: array[float] = field(default_factory=lambda: array("f"))
-    blue: array[float] = field(default_factory=lambda: array("f"))
 
 
 @dataclass(slots=True)
@@ -127,6 +139,12 @@ class Track:
         self.next_look = at
         self.looked = 0
         self._follower = Follower()
+        self._likeness = Likeness()
+        self._good: deque[Pose] = deque(maxlen=6)
+        self._remember = True
+        self.hidden = False
+        self._like: float | None = None
+        self._dark = False
         self._velocity = (0.0, 0.0)
         self._held = at
         middles = [h.box.centre for h in glance.seen.heads]
@@ -196,10 +214,13 @@ class Track:
         self.looks.append(Look(at, glance, tuple(slots), self.pose, size))
         self.misses = 0
         self._held = at
+        self._remember, self.hidden = self._remember or glance.odds > 0, False
 
     def miss(self, at: float, size: tuple[int, int]) -> None:
         """A look that saw nothing of it."""
         self.misses += 1
+        if self._dark and self._like is not None and self._like < UNLIKE_MISSED and not self.hidden:
+            self._hide()
         self.looks.append(Look(at, None, (), self.pose, size))
 
     def shift(self, dx: float, dy: float) -> None:
@@ -211,6 +232,7 @@ class Track:
         self.pose = Pose(self.pose.x * by, self.pose.y * by, self.pose.width * by)
         self._velocity = self._velocity[0] * by, self._velocity[1] * by
         self._follower.forget()
+        self._good.clear()
 
     def resume(self, at: float, glance: Glance, size: tuple[int, int]) -> None:
         """Go on with a signal that was out of sight and is seen again elsewhere."""
@@ -226,35 +248,36 @@ class Track:
 
     def step(self, frame: ClipFrame, luma: NDArray[np.uint8], at: float, common: float) -> None:
         """Go on to this frame: follow, and measure every lamp."""
-        motion = self._follower.motion(luma, self._velocity)
-        around = self._region().centre
-        x = around[0] + motion.dx + motion.growth * (self.pose.x - around[0])
-        y = around[1] + motion.dy + motion.growth * (self.pose.y - around[1])
-        moved = x - self.pose.x, y - self.pose.y
-        self.pose = Pose(x, y, min(max(self.pose.width * motion.growth, 2.0), 4e3))
+        before = self.pose
+        sure = self._follow(luma)
+        moved = self.pose.x - before.x, self.pose.y - before.y
         lamps = [lamp for head in self.heads for lamp in head.lamps]
         places = [self.pose.place(lamp.u, lamp.v) for lamp in lamps]
         measured = measure_lamps(frame, places, [lamp.diameter * self.pose.width for lamp in lamps])
         off, weight, unlike = np.zeros(2), 0.0, False
+        lit = dark = 0
         for i, lamp in enumerate(lamps):
             light = float(measured.light[i])
             lamp.light.append(light)
-            for channel, value in zip((lamp.red, lamp.green, lamp.blue), measured.rgb[i], strict=True):
-                channel.append(float(value))
-            red, green = measured.rgb[i, :2]
+            red, green = (float(v) for v in measured.rgb[i, :2])
+            lamp.red.append(red)
+            lamp.green.append(green)
             hue = math.log((red + EVEN) / (green + EVEN))
             if lamp.usual < 0:
                 lamp.usual = light
             if math.isnan(lamp.hue) and light > BRIGHT * lamp.usual > 0:
                 lamp.hue = hue
+            lit += lamp.usual > 0 and light > BRIGHT * lamp.usual
+            dark += lamp.usual > 0 and light < DIM * lamp.usual
             unlike |= lamp.usual > 0 and (light < DIM * lamp.usual or abs(hue - lamp.hue) > OTHER_HUE)
             if lamp.usual > 0 and light > BRIGHT * lamp.usual:
                 off, weight = off + light * measured.off[i], weight + light
+        self._dark = dark > 0 and lit == 0
         if weight > 0:
             off = LOCK * off / weight
             self.pose = Pose(self.pose.x + off[0], self.pose.y + off[1], self.pose.width)
             moved = moved[0] + off[0], moved[1] + off[1]
-        if motion.sure or weight > 0:
+        if sure or weight > 0:
             self._held = at
         self._velocity = (
             self._velocity[0] + SWIFT * (moved[0] - self._velocity[0]),
@@ -263,17 +286,71 @@ class Track:
         self.unlike = self.unlike + 1 if unlike else 0
         self.times.append(at)
         self.common.append(common)
-        held = motion.sure or weight > 0 or (at - self._held < 0.5 * LOST and self.misses == 0)
-        self.seen.append(held and self.misses < 2 and not frame.damaged)
+        held = sure or weight > 0 or (at - self._held < 0.5 * LOST and self.misses == 0)
+        self.seen.append(held and not self.hidden and self.misses < 2 and not frame.damaged)
+
+    def _follow(self, luma: NDArray[np.uint8]) -> bool:
+        """Go to where the signal went; False where that is a guess."""
+        if self.hidden:
+            self._velocity = COAST * self._velocity[0], COAST * self._velocity[1]
+            self.shift(*self._velocity)
+            return False
+        motion = self._follower.motion(luma, self._velocity)
+        around = self._region().centre
+        x = around[0] + motion.dx + motion.growth * (self.pose.x - around[0])
+        y = around[1] + motion.dy + motion.growth * (self.pose.y - around[1])
+        self.pose = Pose(x, y, min(max(self.pose.width * motion.growth, 2.0), 4e3))
+        self._like = None
+        if self._dark and not self._remember:
+            self._like = self._likeness.here(luma, self._core())
+        if self._like is not None and self._like < UNLIKE:
+            self._hide()
+            return False
+        self._good.append(self.pose)
+        return motion.sure
+
+    def _hide(self) -> None:
+        """Something has come before it, and what was followed last may have been that."""
+        self.hidden = True
+        if self._good:
+            self.pose = self._good[0]
+        self._good.clear()
+        self._follower.forget()
+        # It came while the lamps went dark behind it: what was measured then tells nothing of them.
+        lamps = [lamp for head in self.heads for lamp in head.lamps if lamp.usual > 0]
+        for i in range(len(self.times) - 1, -1, -1):
+            lit = any(i >= lamp.first and lamp.light[i - lamp.first] > BRIGHT * lamp.usual for lamp in lamps)
+            if lit or self.times[-1] - self.times[i] > COMING:
+                break
+            self.seen[i] = 0
+
+    def sought(self, luma: NDArray[np.uint8]) -> Box:
+        """Where a hidden signal is best looked for: where most looks like it, if anything much does."""
+        found = self._likeness.search(luma, self._core(), SEARCH) if self.hidden else None
+        box = self.heads_box()
+        return box if found is None or found[2] < FOUND else box.shift(*found[:2])
 
     def anchor(self, luma: NDArray[np.uint8]) -> None:
         """Follow on from where it is now taken to be in this frame."""
+        if self.hidden:
+            return
         self._follower.keep(luma, self._region())
+        if self._remember:
+            lamps = [
+                (*self.pose.place(lamp.u, lamp.v), lamp.diameter * self.pose.width)
+                for head in self.heads
+                for lamp in head.lamps
+            ]
+            self._likeness.remember(luma, self._core(), lamps)
+            self._remember = False
 
     def in_view(self, size: tuple[int, int]) -> bool:
         """Whether at least the middle of its heads is inside the frame."""
         x, y = self.heads_box().centre
         return 0 <= x < size[0] and 0 <= y < size[1]
+
+    def _core(self) -> Box:
+        return self.heads_box().grow(0.2 * self.pose.width)
 
     def _region(self) -> Box:
         box, w = self.heads_box(), max(self.pose.width, 6.0)

@@ -45,6 +45,8 @@ SETTLED = 9
 """A signal that was looked at so often is looked at half as often."""
 LOST_LOOK = 0.19
 """The same where its hold was lost."""
+UNLIKELY = 4.0
+"""Log-odds by which a look may fall short of all before it and still be one at the same signal."""
 FULL = 2.5
 """Signals followed at once beyond which each is looked at the more seldom."""
 SPOTS = 24
@@ -148,12 +150,12 @@ class Watch:
 
     def _look(self, track: Track, frame: ClipFrame, at: float) -> None:
         self.looks += 1
-        place = track.heads_box()
-        if not track.in_view(frame.size):
+        place = track.sought(frame.luma)
+        if not track.in_view(frame.size) or not _inside(place, frame.size):
             track.miss(at, frame.size)
         else:
             seen = glance(frame, place, track.pose.width, track.lens(), self._eyes)
-            own = _same(track, seen)
+            own = _same(track, seen, place)
             if own is None:
                 track.miss(at, frame.size)
             else:
@@ -176,7 +178,8 @@ class Watch:
     def _kept(self, at: float, size: tuple[int, int]) -> list[Track]:
         """The tracks to go on with; false ones, and those that have left, are let go."""
         kept: list[Track] = []
-        for track in self._live:
+        # Of two that have come to follow one signal, the one that knows more of its heads goes on.
+        for track in sorted(self._live, key=lambda t: (-_known(t), t.number)):
             doubted = len(track.looks) >= FEWEST_LOOKS and track.odds() < _log(DOUBTED)
             waited = at - track.last_seen
             left = not track.in_view(size) and track.misses > 0
@@ -185,11 +188,10 @@ class Watch:
                 if doubted:
                     self.shown.pop(track.number, None)
             elif any(_one(track, other) for other in kept):
-                self._gone.append(track)  # two that have come to follow one signal: the elder goes on
-                track.looks.clear()
+                self.shown.pop(track.number, None)  # nothing of it is kept
             else:
                 kept.append(track)
-        return kept
+        return sorted(kept, key=lambda t: t.number)
 
     def _chosen(self, spots: Iterable[Spot], at: float) -> list[Spot]:
         """Spots that no track accounts for, those not tried lately first."""
@@ -216,23 +218,34 @@ class Watch:
     def _offer(self, seen: Glance, frame: ClipFrame, at: float) -> None:
         """Follow a signal from here on, if it is likely one and none is followed there yet."""
         box = _box(seen)
-        if seen.belief < BEGIN or len(self._live) >= MOST_TRACKS or any(_near(t, box) for t in self._live):
+        if seen.belief < BEGIN:
             return
+        for track in self._live:
+            if _near(track, box):
+                # Seen from another window with more of its heads: what the track was begun with was a part.
+                if track.looked <= 1 and len(seen.seen.heads) > len(track.heads) and seen.odds > track.odds():
+                    track.learn(at, seen, frame.size)
+                return
         old = self._met(seen, frame.size, at)
+        if old is None and len(self._live) >= MOST_TRACKS:
+            return
         if old is not None:
-            self._gone.remove(old)
             old.resume(at, seen, frame.size)
             track = old
         else:
             track = Track(self._count, at, seen, frame.size)
             self._count += 1
-        self._live.append(track)
+        if old in self._gone:
+            self._gone.remove(old)
+        if old not in self._live:
+            self._live.append(track)
         self._show(track, seen, frame, at)
         _plan(track, at, len(self._live))
 
     def _met(self, seen: Glance, size: tuple[int, int], at: float) -> Track | None:
-        """The signal that was let go lately and that this may be."""
-        for track in reversed(self._gone):
+        """The signal that was lost or let go lately and that this may be."""
+        lost = [t for t in self._live if t.misses or t.hidden]
+        for track in [*lost, *reversed(self._gone)]:
             if track.found < 2 or at - track.last_seen > REMEMBERED:
                 continue
             ratio = seen.seen.resolution / track.pose.width
@@ -278,14 +291,21 @@ def _plan(track: Track, at: float, live: int) -> None:
     if n >= SETTLED:
         wait *= 2
     if track.misses:
-        wait = min(wait, LOST_LOOK * track.misses)
+        wait = min(wait, LOST_LOOK * min(track.misses, 2))
     track.looked += 1
     track.next_look = at + wait
 
 
-def _same(track: Track, seen: list[Glance]) -> Glance | None:
-    """The one of these that the track follows."""
-    here = track.heads_box()
+def _inside(box: Box, size: tuple[int, int]) -> bool:
+    inner = box.clamp(*size)
+    return inner.width >= 1 and inner.height >= 1
+
+
+def _same(track: Track, seen: list[Glance], here: Box) -> Glance | None:
+    """The one of these that the track follows, which is taken to be here."""
+    elsewhere = here.x0 - track.heads_box().x0, here.y0 - track.heads_box().y0
+    # What looks much less like a signal than this track did so far is something else that is before it.
+    seen = [s for s in seen if s.odds > min(-1.0, track.odds() - UNLIKELY)]
     best, most = None, 0.0
     for one in seen:
         box = _box(one)
@@ -293,6 +313,7 @@ def _same(track: Track, seen: list[Glance]) -> Glance | None:
         if share > max(most, 0.2):
             best, most = one, share
     if best is not None:
+        track.shift(*elsewhere)
         return best
     # Lost by a little: the only one there, of the same size.
     near = [
@@ -301,7 +322,8 @@ def _same(track: Track, seen: list[Glance]) -> Glance | None:
         and _away(here, _box(s)) < (1.0 if track.held else 3.0) * track.pose.width + 0.25 * here.height
     ]  # fmt: skip
     if len(near) == 1 and near[0].belief > BEGIN:
-        track.shift(_box(near[0]).centre[0] - here.centre[0], _box(near[0]).y0 - here.y0)
+        x, y = _box(near[0]).centre[0] - here.centre[0], _box(near[0]).y0 - here.y0
+        track.shift(elsewhere[0] + x, elsewhere[1] + y)
         return near[0]
     return None
 
@@ -325,12 +347,22 @@ def _overlap(a: Box, b: Box) -> float:
 
 def _near(track: Track, box: Box) -> bool:
     """Whether the track accounts for heads found there."""
-    own = track.heads_box().grow(0.5 * track.pose.width)
-    return _overlap(own, box) > 0.3 * box.area
+    return _share(track.heads_box().grow(0.5 * track.pose.width), box) > 0.4
 
 
 def _one(a: Track, b: Track) -> bool:
-    return a.heads_box().iou(b.heads_box()) > 0.4
+    return _share(a.heads_box(), b.heads_box()) > 0.6
+
+
+def _known(track: Track) -> float:
+    """How many heads its looks saw on average, and how sure they were of a signal."""
+    found = [len(look.glance.seen.heads) for look in track.looks if look.glance is not None]
+    return sum(found) / max(len(found), 1) + 0.1 * min(max(track.odds(), -5.0), 5.0)
+
+
+def _share(a: Box, b: Box) -> float:
+    """How much of the smaller lies in the other."""
+    return _overlap(a, b) / max(min(a.area, b.area), 1e-6)
 
 
 def worth_showing(seen: Glance, size: tuple[int, int]) -> float:
