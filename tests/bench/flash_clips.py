@@ -173,7 +173,7 @@ def _verdicts(clip: DrawnClip, quality: int) -> dict[int, tuple[str, float | Non
             for part in passage.stretches:
                 # Boxes of a stretch are of its own moment, but a clip as short as these moves little.
                 near = [h for h in part.seen.heads if _on(h.box, head)]
-                said += near[:1]
+                said += sorted(near, key=lambda h: _apart(h.box, head))[:1]
             if not said:
                 continue
             beliefs = [h.flashing for h in said]
@@ -187,6 +187,10 @@ def _verdicts(clip: DrawnClip, quality: int) -> dict[int, tuple[str, float | Non
             if i not in out or WORDS.index(word) < WORDS.index(out[i][0]) or head.lamp.flashing:
                 out[i] = (word, rates[-1] if rates else None)
     return out
+
+
+def _apart(box: Any, head: Any) -> float:
+    return float(np.hypot(box.centre[0] - head.box.centre[0], box.centre[1] - head.box.centre[1]))
 
 
 def _on(box: Any, head: Any) -> bool:
