@@ -29,6 +29,7 @@ from litlamp.scene.sequence import draw_sequence
 
 FIRST_SEED = 3_500_000
 SIZE = (960, 540)
+_THINGS = ("road light", "crossing lamps", "street lamp", "sign", "switch lamp", "car lights", "lit sign")
 SECONDS, FPS, SIGNALS = 48.0, 15.0, 4
 
 
@@ -79,6 +80,7 @@ def ride(seed: int) -> DrawnClip:
         light=light, weather=weather,  # type: ignore[arg-type]
         tightest=float(dice.uniform(500, 2500)), wires=bool(dice.random() < 0.3),
         backs=int(dice.integers(0, 2)),
+        extras=[str(k) for k in dice.choice(_THINGS, int(dice.integers(0, 4)))],
         pumping=float(dice.choice([0.0, 0.3])), uneven=float(dice.choice([0.0, 0.3])),
     )  # fmt: skip
 

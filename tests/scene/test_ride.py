@@ -64,6 +64,14 @@ def test_masts_hide_signals_behind_them_in_truth_as_in_the_picture():
     assert hidden > 0
 
 
+def test_things_beside_the_line_are_told_where_they_are():
+    clip = draw_ride([Passed(CLEAR)], seed=1, seconds=12, extras=["crossing lamps", "road light"], **SMALL)
+    seen = {kind for t in np.arange(0, 12, 0.5) for kind, _ in clip.scene.others(t)}
+    assert {"crossing lamp", "road light"} <= {k.removesuffix("s") for k in seen} | seen
+    with pytest.raises(ValueError, match="dragon"):
+        draw_ride([Passed(CLEAR)], seconds=12, extras=["dragon"], **SMALL)
+
+
 def _overlaps(box, spot, line):
     from litlamp.scene.cutout import moved_box
 

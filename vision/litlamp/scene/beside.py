@@ -9,8 +9,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from litlamp.aspects.aspect import Aspect
-from litlamp.scene.backdrop import Season
+from litlamp.box import Box
+from litlamp.scene.backdrop import Lie, Season
 from litlamp.scene.canvas import Canvas, Colour3, Sun, noise, times
+from litlamp.scene.clutter import paint_distractor
 from litlamp.scene.compose import BRIGHT
 from litlamp.scene.cutout import Light, Sizes, cut_out, light_of
 from litlamp.scene.heads import Kind
@@ -26,9 +28,12 @@ from litlamp.scene.woods import Wood
 
 @dataclass(frozen=True, slots=True)
 class StandingLamp:
-    """A lamp on an upright piece; `high` is how far it is over the rails, metres."""
+    """A lamp on an upright piece; `high` is how far it is over the rails, metres.
 
-    key: LampKey
+    `key` is None for a lamp of no signal, which is lit throughout.
+    """
+
+    key: LampKey | None
     colour: GlowColour
     source: Source
     light: Light
@@ -46,6 +51,7 @@ class Standing:
     lamps : its lamps.
     signal : the number of the signal that it is, or None.
     pole : half the width, metres, of a pole that may hide what is behind it; 0 for none.
+    others : what of it could be taken for a signal: its kind, and its box in px of the piece.
     """
 
     s: float
@@ -56,6 +62,7 @@ class Standing:
     lamps: tuple[StandingLamp, ...] = ()
     signal: int | None = None
     pole: float = 0.0
+    others: tuple[tuple[str, Box], ...] = ()
 
 
 def signal_beside(
@@ -114,6 +121,26 @@ def signal_beside(
             lamps.setdefault(key, StandingLamp(key, glow.colour, glow.source, light_of(glow), high))
     truth = replace(told[0], plates=tuple(replace(p, visible=1.0) for p in told[0].plates))
     return Standing(s, u, Sizes(pieces[0]), scale, foot, tuple(lamps.values()), number), truth
+
+
+def thing_beside(
+    kind: str, *, seed: int, s: float, u: float, scale: float, sun: Sun, light: LightName, eye: float
+) -> Standing:
+    """A thing that is no signal, of `litlamp.scene.clutter.KINDS`, set on the ground."""
+    size = math.ceil(12 * scale), math.ceil(12 * scale)
+    middle = size[0] / 2
+
+    def paint(canvas: Canvas, rng: np.random.Generator) -> list[tuple[str, Box]]:
+        lie = Lie(size[1] * 0.5, 0.0, eye, 50 * scale, middle, scale)
+        lum = BRIGHT[light][0] * float(np.exp(rng.normal(0, 0.6)))
+        wide = float(rng.uniform(0.3, 0.5)) * scale
+        return paint_distractor(canvas, rng, kind, lie, light, lum, (middle, size[1] * 0.45), wide)
+
+    cut, glows, boxes = cut_out(paint, size, sun, (seed, 64))
+    rows = np.flatnonzero(cut[..., 3].max(axis=1) > 0.3)
+    ground = float(rows[-1] + 1) if rows.size else max((b.y1 for _, b in boxes), default=size[1] * 0.5)
+    lamps = tuple(StandingLamp(None, g.colour, g.source, light_of(g), (ground - g.y) / scale) for g in glows)
+    return Standing(s, u, Sizes(cut), scale, (middle, ground), lamps, others=tuple(boxes))
 
 
 _WOODS: dict[Season, tuple[Wood, ...]] = {
@@ -204,4 +231,4 @@ def poles_beside(
     return [Standing(float(s), u, piece, scale, foot, pole=wide) for s in np.arange(first, length, spacing)]
 
 
-__all__ = ["Standing", "StandingLamp", "poles_beside", "signal_beside", "woods_beside"]
+__all__ = ["Standing", "StandingLamp", "poles_beside", "signal_beside", "thing_beside", "woods_beside"]

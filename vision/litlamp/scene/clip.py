@@ -248,7 +248,7 @@ def draw_clip(
         from litlamp.scene.ride import approach
 
         scene = approach(aspects, seed=seed, size=size, light=light, weather=weather, seconds=seconds,
-                         distance=distance, kind=kind, back=back)  # fmt: skip
+                         distance=distance, kind=kind, extra=extra, back=back)  # fmt: skip
     else:
         held = hold(np.random.default_rng((seed, 44)), motion, size, seconds, shake, zoom)
         scene = FlatScene(aspects, held, seed=seed, light=light, weather=weather, distance=distance,

@@ -15,9 +15,10 @@ import numpy as np
 from litlamp.aspects.aspect import Aspect
 from litlamp.box import Box
 from litlamp.scene.backdrop import Season, draw_sky, draw_sun
-from litlamp.scene.beside import Standing, poles_beside, signal_beside, woods_beside
+from litlamp.scene.beside import Standing, poles_beside, signal_beside, thing_beside, woods_beside
+from litlamp.scene.clutter import KINDS
 from litlamp.scene.compose import KELVIN
-from litlamp.scene.cutout import add_light, lay_over
+from litlamp.scene.cutout import add_light, lay_over, moved_box
 from litlamp.scene.film import Film
 from litlamp.scene.frame_times import frame_times
 from litlamp.scene.heads import Kind
@@ -59,11 +60,21 @@ class LineSignal:
     back: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class LineThing:
+    """A thing beside the line that is no signal: its kind (`clutter.KINDS`) and where it stands, metres."""
+
+    kind: str
+    at: float
+    beside: float
+
+
 class LineScene:
     """A line from the cab; see `moving.Moving`.
 
     Parameters
     ----------
+    extras : things that are no signal.
     run : where the train is at what time.
     tightest : radius of the sharpest bend, metres; inf for a straight line.
     wires : the line has masts of overhead wires, which may hide a signal for a moment.
@@ -81,6 +92,7 @@ class LineScene:
         tightest: float = 700.0,
         wires: bool = False,
         shake: float = 1.0,
+        extras: Sequence[LineThing] = (),
     ) -> None:
         rng = np.random.default_rng((seed, 60))
         self.size = size
@@ -125,6 +137,19 @@ class LineScene:
             )  # fmt: skip
             things.append(standing)
             told.append(truth)
+        things += [
+            thing_beside(
+                extra.kind,
+                seed=seed + i,
+                s=extra.at,
+                u=extra.beside,
+                scale=fine,
+                sun=sun,
+                light=light,
+                eye=_EYE,
+            )
+            for i, extra in enumerate(extras)
+        ]
         self.signals: tuple[SignalTruth, ...] = tuple(told)
         self._things = sorted(things, key=lambda t: t.s)
         self._along = np.array([t.s for t in self._things])
@@ -140,7 +165,7 @@ class LineScene:
     def sources(self, signal: int) -> tuple[Source, ...]:
         """What makes the light of each head."""
         lamps = next(t.lamps for t in self._things if t.signal == signal)
-        known = {lamp.key.head: lamp.source for lamp in lamps}
+        known = {lamp.key.head: lamp.source for lamp in lamps if lamp.key is not None}
         return tuple(known.get(i, "incandescent") for i in range(len(self.signals[signal].heads)))
 
     def where(self, seconds: float) -> tuple[Spot, ...]:
@@ -162,8 +187,14 @@ class LineScene:
         return tuple(spots)
 
     def others(self, seconds: float) -> tuple[tuple[str, Box], ...]:
-        """Nothing on the line but signals looks like one."""
-        return ()
+        """Things beside the line that could be taken for a signal, where they are in the picture."""
+        view = self._cab.eye_at(seconds)
+        out = []
+        for thing, right, ahead in self._ahead(view):
+            affine = view.upright(right, ahead, thing.scale, thing.foot)
+            moved = ((kind, moved_box(box, affine)) for kind, box in thing.others)
+            out += [(kind, box) for kind, box in moved if box.clamp(*self.size).area > 0]
+        return tuple(out)
 
     def paint(self, seconds: float, film: Film, lamps: LampRows) -> Radiance:
         """The picture (H, W, 3), linear."""
@@ -184,8 +215,8 @@ class LineScene:
                 aside = math.hypot(thing.u - self._cab.aside, lamp.high - self._cab.eye)
                 beam = _BESIDE + _BEAM * math.exp(-((math.atan2(aside, ahead) / _BEAM_WIDE) ** 2))
 
-                def rows(y: Rows, key: LampKey = lamp.key, share: float = beam * clear) -> Rows:
-                    return lamps(key, y) * share
+                def rows(y: Rows, key: LampKey | None = lamp.key, share: float = beam * clear) -> Rows:
+                    return (lamps(key, y) if key is not None else np.ones_like(y)) * share
 
                 add_light(picture, lamp.light, affine, film.lamp_colour(lamp.colour, lamp.source), rows)
         return picture
@@ -219,6 +250,7 @@ def approach(
     seconds: float,
     distance: float | None,
     kind: Kind | None,
+    extra: str | None,
     back: bool,
 ) -> LineScene:
     """One signal that the train comes near to and passes a little before the clip ends.
@@ -233,8 +265,9 @@ def approach(
     dwarf = bool(aspects) and aspects[0].mount == "dwarf"
     beside = float(rng.uniform(1.9, 2.3) if dwarf else rng.uniform(2.5, 3.3)) * (-1 if back else 1)
     signals = [LineSignal(aspects, 10.0 + away, beside, kind, back)] if aspects else []
+    extras = () if extra is None else (LineThing(extra, 10.0 + 0.7 * away, float(rng.uniform(6, 10))),)
     return LineScene(
-        signals, run, seed=seed, size=size, light=light, weather=weather,
+        signals, run, extras=extras, seed=seed, size=size, light=light, weather=weather,
         tightest=float(rng.uniform(700, 3000)), wires=bool(rng.random() < 0.15),
     )  # fmt: skip
 
@@ -251,6 +284,7 @@ def draw_ride(
     tightest: float = 900.0,
     wires: bool = False,
     backs: int = 0,
+    extras: Sequence[str] = (),
     pumping: float = 0.0,
     uneven: float = 0.0,
     ripple: Ripple | None = None,
@@ -263,6 +297,7 @@ def draw_ride(
     ----------
     signals : in the order in which they are met (see `sequence`).
     backs : how many signals for trains the other way are seen from behind as well.
+    extras : things beside the line that are no signal, of `litlamp.scene.clutter.KINDS`.
     tightest, wires : of the line; see `LineScene`. All else as of `clip.draw_clip`.
 
     Raises
@@ -274,6 +309,8 @@ def draw_ride(
     rng = np.random.default_rng((seed, 58))
     if not signals:
         raise ValueError("a ride passes at least one signal")
+    if strange := set(extras) - set(KINDS):
+        raise ValueError(f"extras must be of {', '.join(KINDS)}, not {', '.join(sorted(strange))}")
     times = frame_times(np.random.default_rng((seed, 43)), seconds, fps, uneven)
     run, at, changed = _plan(rng, signals, seconds)
     met, shown = [], []
@@ -299,6 +336,14 @@ def draw_ride(
         tightest=tightest,
         wires=wires,
         shake=shake,
+        extras=[
+            LineThing(
+                kind,
+                float(rng.uniform(run.at(4.0), run.at(seconds))),
+                float(rng.choice([-1, 1]) * rng.uniform(5, 14)),
+            )
+            for kind in extras
+        ],
     )
     flashing = tuple(
         Flashing(float(rng.uniform(40, 65)), float(rng.uniform(0.4, 0.6)), float(rng.random())) for _ in met
