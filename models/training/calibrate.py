@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import json
 import multiprocessing
+import pickle
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,13 +24,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from litlamp.aspects.aspect import COLOURS
+from litlamp.aspects.aspect import COLOURS, PLATES
 from litlamp.box import Box
 from litlamp.scene.compose import training_sample
 from litlamp.scene.truth import HeadTruth, SceneTruth, SignalTruth
 from litlamp.sight.crop import LETTERS, plate_window, reader_window
-from litlamp.sight.eyes import Calibration, load_eyes, logistic, read_manifest, softmax
-from litlamp.sight.find import HeadFound, find
+from litlamp.sight.eyes import Calibration, load_eyes, log_odds, logistic, read_manifest, softmax
+from litlamp.sight.find import HeadFound, distinct_plates, find, plates_below
 from litlamp.sight.group import group
 from litlamp.sight.look import (
     colour_witness,
@@ -39,6 +40,7 @@ from litlamp.sight.look import (
     signal_read,
     usual_width,
 )
+from litlamp.sight.plates import LEAST_SHOWN, belongs, plate_present, read_letters, shown_kinds
 from targets import READER_NAMES, head_point, reader_target
 
 MODELS = Path(__file__).resolve().parents[1]
@@ -48,7 +50,7 @@ Array = NDArray[np.float64]
 PLACES = {
     name: READER_NAMES.index(answer)
     for name, answer in (
-        ("arrangement", "staggered"), ("mount", "dwarf"), ("whole", "whole"), ("sight", "could_see_plates"),
+        ("arrangement", "staggered"), ("mount", "dwarf"), ("whole", "whole"),
     )
 }  # fmt: skip
 """Where in the reader's answers the single probabilities stand, by their temperatures' names."""
@@ -67,6 +69,7 @@ class Case:
     colours: list[int]
     answers: Array | None
     weights: Array | None
+    shown: list[float]  # how surely each kind of plate was read, in the order of PLATES
 
 
 @dataclass(frozen=True)
@@ -97,6 +100,8 @@ def cases(seed: int) -> tuple[list[Case], list[Board]]:
         signal, ambiguous = _owner(heads, truth.signals)
         if ambiguous:
             continue
+        boards_here = distinct_plates([*found.plates, *plates_below(rgb, heads, eyes)]) if signal else []
+        shown, _ = shown_kinds(read_letters(rgb, [p for p in boards_here if belongs(p.box, heads)], eyes))
         true = [_match(h, signal) if signal else None for h in heads]
         answers = weights = None
         if signal:
@@ -106,7 +111,7 @@ def cases(seed: int) -> tuple[list[Case], list[Board]]:
             [h.colours.astype(np.float64) for h in heads],
             [colour_witness(rgb, h) for h in heads],
             [COLOURS.index(t.lamp.colour if t.lit else "dark") if t else -1 for t in true],
-            answers, weights,
+            answers, weights, [shown[kind] for kind in PLATES],
         ))  # fmt: skip
     return out, boards
 
@@ -161,9 +166,15 @@ def main() -> None:
     parser.add_argument("--scenes", type=int, default=1500)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--report-only", action="store_true")
+    parser.add_argument("--keep", type=Path, help="what was seen goes in this file, or is taken from it")
     args = parser.parse_args()
-    with multiprocessing.get_context("spawn").Pool(args.workers) as pool:
-        parts = list(pool.imap(cases, range(FIRST, FIRST + args.scenes), 8))
+    if args.keep and args.keep.exists():
+        parts = pickle.loads(args.keep.read_bytes())
+    else:
+        with multiprocessing.get_context("spawn").Pool(args.workers) as pool:
+            parts = list(pool.imap(cases, range(FIRST, FIRST + args.scenes), 8))
+        if args.keep:
+            args.keep.write_bytes(pickle.dumps(parts))
     found = [c for part, _ in parts for c in part]
     boards = [b for _, part in parts for b in part]
     fit, held = ([c for c in found if c.seed % 2 == i] for i in (0, 1))
@@ -207,8 +218,19 @@ def fitted(cs: list[Case], old: Calibration, scenes: int) -> Calibration:
         name: fit_temperature(logits[weights[:, i] > 0, i], answers[weights[:, i] > 0, i])
         for name, i in PLACES.items()
     }
+    shown, told, there = plate_evidence(real)
+    boards = [[log_odds(s, LEAST_SHOWN), log_odds(r)] for s, r in zip(shown, told, strict=True)]
+
+    def plate_loss(w: Array) -> float:
+        z = w[0] + np.array(boards) @ w[1:]
+        return float(np.logaddexp(0, np.where(there > 0.5, -z, z)).mean() + 1e-4 * (w**2).sum())
+
+    plate = minimize(plate_loss, np.array([0.0, 0.5, 0.5])).x
+    usual = there.reshape(-1, len(PLATES)).mean(0)
     tuned = msgspec.structs.replace(
         old,
+        plate_bias=round(float(plate[0]), 4), plate_letters=round(float(plate[1]), 4),
+        plate_reader=round(float(plate[2]), 4), plate_usual=tuple(round(float(u), 4) for u in usual),
         signal_least=0.5,  # more likely a signal than not
         fitted_on=f"{scenes // 2} rendered scenes, even seeds from {FIRST}",
         signal_bias=round(float(bias), 4), signal_heads=round(float(heads), 4),
@@ -229,6 +251,15 @@ def fitted(cs: list[Case], old: Calibration, scenes: int) -> Calibration:
         start, method="Nelder-Mead", options={"maxfev": 120, "xatol": 0.01, "fatol": 1e-4},
     ).x  # fmt: skip
     return with_weights(best)
+
+
+def plate_evidence(cs: list[Case]) -> tuple[Array, Array, Array]:
+    """Of every signal and kind of plate: letters read, the reader's belief, and whether it is there."""
+    first = READER_NAMES.index("plate_A")
+    shown = [s for c in cs for s in c.shown]
+    reader = [logistic(float(c.logits[first + i])) for c in cs for i in range(len(PLATES))]
+    there = [float(c.answers[first + i]) for c in cs if c.answers is not None for i in range(len(PLATES))]
+    return np.array(shown), np.array(reader), np.array(there)
 
 
 def colour_beliefs(cs: list[Case], tuned: Calibration) -> tuple[Array, Array, Array]:
@@ -279,6 +310,13 @@ def report(when: str, cs: list[Case], tuned: Calibration) -> None:
         parts[name] = (
             f"{((q > 0.5) == (a > 0.5)).mean():.3f} log loss {log_loss(np.where(a > 0.5, q, 1 - q)):.3f}"
         )
+    shown, reader, there = plate_evidence(real)
+    p = np.array([plate_present(s, r, tuned) for s, r in zip(shown, reader, strict=True)])
+    yes = there > 0.5
+    parts["plates"] = f"{((p > 0.5) == yes).mean():.3f} log loss {log_loss(np.where(yes, p, 1 - p)):.3f}"
+    parts["plates held under 1 %"] = (
+        f"{(p < 0.01).mean():.3f} of kinds; of those there {int(yes[p < 0.01].sum())}"
+    )
     print(when, json.dumps(parts, indent=1))
 
 

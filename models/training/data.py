@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from litlamp.box import Box
 from litlamp.scene.compose import training_sample
 from litlamp.scene.truth import SceneTruth
-from litlamp.sight.crop import plate_window, reader_window
+from litlamp.sight.crop import READER_HEIGHT, READER_WIDTH, plate_window, reader_window
 from targets import PLATE_KINDS, READER_OUT, finder_target, head_point, reader_target
 
 SIDE = 256
@@ -21,7 +21,7 @@ def lesson(seed: int, photos: tuple[str, ...] = (), side: int = SIDE) -> tuple[N
     rgb, truth = training_sample(seed, (side, side), photos)
     rng = np.random.default_rng((seed, 77))
     target = finder_target(truth)
-    windows = np.zeros((READERS, 256, 96, 4), np.uint8)
+    windows = np.zeros((READERS, READER_HEIGHT, READER_WIDTH, 4), np.uint8)
     answers = np.zeros((READERS, READER_OUT), np.float32)
     weights = np.zeros((READERS, READER_OUT), np.float32)
     _reader_lessons(rgb, truth, rng, windows, answers, weights)

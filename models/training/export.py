@@ -15,13 +15,14 @@ import onnx
 import onnxruntime
 import torch
 
+from litlamp.sight.crop import READER_HEIGHT, READER_WIDTH
 from nets import Finder, PlateReader, Reader
 from targets import FINDER_MAPS, PLATE_KINDS, READER_NAMES
 
 MODELS = Path(__file__).resolve().parents[1]
 PARTS = {
     "finder": (Finder, (160, 160, 3), list(FINDER_MAPS), True),
-    "reader": (Reader, (256, 96, 4), READER_NAMES, False),
+    "reader": (Reader, (READER_HEIGHT, READER_WIDTH, 4), READER_NAMES, False),
     "plates": (PlateReader, (40, 40, 3), list(PLATE_KINDS), False),
 }
 

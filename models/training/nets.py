@@ -80,7 +80,7 @@ class Finder(nn.Module):
 
 
 class Reader(nn.Module):
-    """uint8 (N, 256, 96, 4): R G B and a mark where heads were found -> logits (N, READER_OUT)."""
+    """uint8 (N, 384, 144, 4): R G B and a mark where heads were found -> logits (N, READER_OUT)."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -91,10 +91,10 @@ class Reader(nn.Module):
             stage(64, 112, 3),
             stage(112, 160, 3, 5),
             stage(160, 224, 2, 5),
-        )  # (N, 224, 8, 3)
+        )  # (N, 224, 12, 5)
         self.squeeze = nn.Sequential(nn.Conv2d(224, 64, 1), nn.ReLU())
         self.out = nn.Sequential(
-            nn.Flatten(), nn.Dropout(0.1), nn.Linear(64 * 24, 256), nn.ReLU(), nn.Linear(256, READER_OUT)
+            nn.Flatten(), nn.Dropout(0.1), nn.Linear(64 * 60, 256), nn.ReLU(), nn.Linear(256, READER_OUT)
         )
 
     def forward(self, x: Tensor) -> Tensor:

@@ -16,7 +16,7 @@ import pytest
 
 from litlamp.aspects.aspect import COLOURS
 from litlamp.sight import find
-from litlamp.sight.crop import LETTERS, STRIDE
+from litlamp.sight.crop import LETTERS, READER_HEIGHT, READER_WIDTH, STRIDE
 from litlamp.sight.eyes import Calibration, Eyes, Net
 
 GROUND = 20
@@ -129,14 +129,13 @@ class PaintReader:
     dwarf: float = -6.0
     whole: float = 6.0
     plates: tuple[float, float, float, float] = (-6.0, -6.0, -6.0, -6.0)
-    could_see: float = 6.0
 
     def run(self, _: object, given: dict[str, np.ndarray]) -> list[np.ndarray]:
-        assert given["pixels"].shape[1:] == (256, 96, 4)
+        assert given["pixels"].shape[1:] == (READER_HEIGHT, READER_WIDTH, 4)
         return [np.stack([self._answer(p) for p in given["pixels"]])]
 
     def _answer(self, pixels: np.ndarray) -> np.ndarray:
-        marks = cv2.connectedComponentsWithStats((pixels[..., 3] > 100).astype(np.uint8))[3][1:]
+        marks = cv2.connectedComponentsWithStats((pixels[..., 3] > 150).astype(np.uint8))[3][1:]
         marks = sorted(marks.tolist(), key=lambda m: m[1])[:3]
         count = len(marks) if self.count is None else self.count
         out = np.zeros(27, np.float32)
@@ -146,7 +145,7 @@ class PaintReader:
             name = min(PAINT, key=lambda k: int(np.abs(under - PAINT[k]).sum()))
             name = self.colours[slot] if self.colours else name
             out[4 + 5 * slot + COLOURS.index(name)] = 8.0
-        out[19:] = (self.staggered, self.dwarf, self.whole, *self.plates, self.could_see)
+        out[19:] = (self.staggered, self.dwarf, self.whole, *self.plates, 0.0)
         return out
 
 

@@ -15,7 +15,7 @@ from litlamp.aspects.aspect import COLOURS
 from litlamp.box import Box
 from litlamp.media.frame import Frame
 from litlamp.sight.axis import STRAY, MastLine, mast_axis
-from litlamp.sight.eyes import Calibration
+from litlamp.sight.eyes import Calibration, log_odds
 from litlamp.sight.look import CAUTION, look, pool_arrangement, pool_colour, signal_read
 
 TUNED = Calibration("nothing")
@@ -214,7 +214,7 @@ def test_any_answer_of_the_reader_is_probabilities(answer):
     assert read.count.sum() == pytest.approx(1)
     assert read.colours.shape == (3, NC)
     assert read.colours.sum(axis=1) == pytest.approx([1, 1, 1])
-    chances = (read.staggered, read.dwarf, read.whole, read.could_see, *read.plates.values())
+    chances = (read.staggered, read.dwarf, read.whole, *read.plates.values())
     assert all(0 <= p <= 1 for p in chances)
 
 
@@ -376,7 +376,7 @@ def test_a_head_near_the_pictures_edge_may_have_lost_its_neighbour(y, whole, lam
 
 def test_a_plate_on_the_post_is_read_and_one_elsewhere_is_not(lamp, paint, eyes_for):
     rgb = paint((640, 480), [lamp(300, 100, 14, "red")], [(300, 200, 20), (520, 200, 20)])
-    (signal,) = look(frame(rgb), eyes_for(letters="A"))
+    (signal,) = look(frame(rgb), eyes_for(letters="A", plates=(1.0, -6.0, -6.0, -6.0)))
     (plate,) = signal.plates_seen
     assert plate.box.iou(Box(290, 190, 310, 210)) > 0.7
     assert signal.plates["A"].present > 0.8
@@ -385,8 +385,10 @@ def test_a_plate_on_the_post_is_read_and_one_elsewhere_is_not(lamp, paint, eyes_
 
 def test_a_plate_that_could_not_be_seen_is_unknown(lamp, paint, eyes_for):
     rgb = paint((640, 480), [lamp(300, 100, 14, "red")])
-    (signal,) = look(frame(rgb), eyes_for(could_see=-9.0))
-    assert all(p.unknown > 0.99 for p in signal.plates.values())
+    usual = Calibration("", plate_reader=1.0, plate_letters=0.0, plate_usual=(0.2,) * 4)
+    asked = eyes_for(plates=(log_odds(0.2),) * 4, calibration=usual)
+    (signal,) = look(frame(rgb), asked)
+    assert all(p.absent < 1e-6 for p in signal.plates.values())
     assert signal.number is None
 
 

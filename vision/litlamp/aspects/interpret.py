@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from litlamp.aspects.aspect import PLATES, Aspect
 from litlamp.aspects.belief import NO_PLATE, SEEN_PLATE, HeadBelief, SignalBelief
 from litlamp.aspects.cautions import cautions
@@ -46,11 +48,11 @@ def interpret(belief: SignalBelief, book: Rulebook, level: float = 0.99) -> Read
             chance.rule or chance.name,
         ),
     )
-    chosen = _smallest_set(chances, level)
+    chosen = smallest_set(chances, level)
     first = chances[0]
     lit = first.outcome != "not_lit"
     reading = first if lit else None
-    guarded = _guard(book, chosen) if lit else None
+    guarded = guard(book, chosen) if lit else None
     case = Case(book, belief, displays, tuple(chances), chosen, reading, guarded, level)
     return Reading(
         chances=tuple(chances),
@@ -69,7 +71,8 @@ def _chance(book: Rulebook, key: Key, probability: float) -> RuleChance:
     return RuleChance(rule, NAMES[outcome] if rule is None else book.rule(rule).name, probability, outcome)
 
 
-def _smallest_set(chances: list[RuleChance], level: float) -> tuple[RuleChance, ...]:
+def smallest_set(chances: Sequence[RuleChance], level: float) -> tuple[RuleChance, ...]:
+    """The first of these chances, most probable first, whose sum reaches the level."""
     total = 0.0
     for count, chance in enumerate(chances, 1):
         total += chance.probability
@@ -78,14 +81,14 @@ def _smallest_set(chances: list[RuleChance], level: float) -> tuple[RuleChance, 
     return tuple(chances)  # rounding kept the sum a hair below the level
 
 
-def _guard(book: Rulebook, chosen: tuple[RuleChance, ...]) -> RuleChance:
+def guard(book: Rulebook, chosen: tuple[RuleChance, ...]) -> RuleChance:
     """The most restrictive of the set; an outcome that is no rule counts as the most restrictive rule."""
-    guard = min(chosen, key=lambda chance: (book.rank(chance.rule), -chance.probability))
-    if guard.outcome == "rule" or book.most_restrictive in {c.rule for c in chosen}:
-        rank = book.rank(guard.rule)
+    strictest = min(chosen, key=lambda chance: (book.rank(chance.rule), -chance.probability))
+    if strictest.outcome == "rule" or book.most_restrictive in {c.rule for c in chosen}:
+        rank = book.rank(strictest.rule)
         return next(c for c in chosen if c.outcome == "rule" and book.rank(c.rule) == rank)
     rule = book.rule(book.most_restrictive)
-    return RuleChance(rule.number, rule.name, guard.probability)
+    return RuleChance(rule.number, rule.name, strictest.probability)
 
 
 def certain(aspect: Aspect, still: bool = False, dark_throughout: bool = False) -> SignalBelief:

@@ -56,16 +56,17 @@ class Sheet:
     seeds: range
     book: str
     edition: str
+    level: float = DEFAULT_LEVEL
 
 
-def made_by(book: Rulebook) -> dict[str, str]:
+def made_by(book: Rulebook, level: float = DEFAULT_LEVEL) -> dict[str, str]:
     """Everything that changes an exam's journal: program, networks, calibration, rulebook, and the code."""
     eyes = load_eyes(threads=1)
     return {
         "litlamp": __version__,
         **eyes.names,
         "calibration": _digest(msgspec.json.encode(eyes.calibration)),
-        "level": f"{DEFAULT_LEVEL:g}",
+        "level": f"{level:g}",
         "rulebook": f"{book.label} {_digest(book_text(book.name).encode())}",
         **{f"code of {room}": _digest_of_room(room) for room in _ROOMS},
         **{f"code of {name}": _digest(files("litlamp").joinpath(name).read_bytes()) for name in _FILES},
@@ -104,7 +105,7 @@ def sit(sheet: Sheet, journal: Journal, workers: int, told: Callable[[int, int],
 def _worked(todo: Sequence[int], sheet: Sheet, workers: int) -> Iterator[Entry]:
     if workers == 0 or not todo:
         for seed in todo:
-            yield one(seed, sheet.book, sheet.edition)
+            yield one(seed, sheet.book, sheet.edition, sheet.level)
         return
     # Spawned, not forked: onnxruntime's and OpenCV's threads do not survive a fork.
     pool = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), _settle)
@@ -113,7 +114,7 @@ def _worked(todo: Sequence[int], sheet: Sheet, workers: int) -> Iterator[Entry]:
         running: set[Future[Entry]] = set()
         while True:
             for seed in itertools.islice(left, 2 * workers - len(running)):
-                running.add(pool.submit(one, seed, sheet.book, sheet.edition))
+                running.add(pool.submit(one, seed, sheet.book, sheet.edition, sheet.level))
             if not running:
                 return
             ready, running = wait(running, return_when=FIRST_COMPLETED)
@@ -130,11 +131,11 @@ def _settle() -> None:
     cv2.setNumThreads(1)
 
 
-def one(seed: int, book: str, edition: str) -> Entry:
+def one(seed: int, book: str, edition: str, level: float = DEFAULT_LEVEL) -> Entry:
     """Make and read the scene of one seed."""
     by = _book(book, edition)
     png, truth = _picture(seed, by)
-    reading = _read(png, f"{seed}.png", by)
+    reading = _read(png, f"{seed}.png", by, level)
     return Entry(seed, msgspec.Raw(truth), msgspec.Raw(encode(record(reading))))
 
 
@@ -152,10 +153,10 @@ def _picture(seed: int, book: Rulebook) -> tuple[bytes, bytes]:
     return coded.tobytes(), msgspec.json.encode(line)
 
 
-def _read(png: bytes, name: str, book: Rulebook) -> SourceReading:
+def _read(png: bytes, name: str, book: Rulebook, level: float) -> SourceReading:
     eyes = load_eyes(threads=1)
     try:
-        return replace(read_with_frame(png, book=book, eyes=eyes)[0], source=name)
+        return replace(read_with_frame(png, book=book, level=level, eyes=eyes)[0], source=name)
     except Exception as error:
         # A crash of the reader is a finding of the exam, not the end of it.
         what = f"{type(error).__module__}.{type(error).__qualname__}".removeprefix("builtins.")
@@ -234,6 +235,7 @@ def _tell(done: int, count: int) -> None:
 @click.option("--workers", type=click.IntRange(0), default=2, show_default=True, help="0: no other process.")
 @click.option("--rulebook", "name", type=click.Choice(book_names()), default="CROR", show_default=True)
 @click.option("--edition", metavar="YEAR", help="Edition of the book (its newest if not given).")
+@click.option("--level", type=click.FloatRange(0, 1, min_open=True), default=DEFAULT_LEVEL, show_default=True)
 @click.option("--worst", type=click.IntRange(0), default=0, help="Draw so many of the worst into DIR/worst.")
 def exam(
     to: Path,
@@ -243,6 +245,7 @@ def exam(
     workers: int,
     name: str,
     edition: str | None,
+    level: float,
     worst: int,
 ) -> None:
     """Make, read and score rendered scenes; run again to go on after a stop."""
@@ -256,8 +259,8 @@ def exam(
     try:
         book = load_book(name, edition)
         to.mkdir(parents=True, exist_ok=True)
-        journal = open_journal(to / "journal.jsonl", made_by(book))
-        sheet = Sheet(range(first, first + count), book.name, book.edition)
+        journal = open_journal(to / "journal.jsonl", made_by(book, level))
+        sheet = Sheet(range(first, first + count), book.name, book.edition, level)
         try:
             sit(sheet, journal, workers, _tell)
         finally:

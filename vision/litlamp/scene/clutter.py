@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import cast
 
 import numpy as np
 
-from litlamp.aspects.aspect import Lamp
 from litlamp.box import Box
 from litlamp.scene.backdrop import Lie
 from litlamp.scene.canvas import Canvas, Colour3, Points, bar, cover, hull, moved, noise, srgb, times
-from litlamp.scene.heads import Aperture, Head, ellipse, paint_head, rounded
-from litlamp.scene.light import Glow, GlowColour, Light, Source
-from litlamp.scene.view import View
+from litlamp.scene.heads import ellipse, rounded
+from litlamp.scene.light import Glow, GlowColour, Light
+from litlamp.scene.spots import Found, Spot, box_of, pick, spot
+from litlamp.scene.street import bollard, counter, road_light, tail_cluster, walker_light
 
 KINDS = (
     "road light",
@@ -30,9 +29,11 @@ KINDS = (
     "sun or moon",
     "lit sign",
     "row of lights",
+    "walker light",
+    "counter",
+    "tail cluster",
+    "bollard",
 )
-Found = tuple[str, Box]
-Spot = tuple[float, float]
 
 
 def paint_distractor(
@@ -52,110 +53,6 @@ def paint_distractor(
     if size is None:
         size = float(np.exp(rng.uniform(math.log(5), math.log(70)))) * min(width, height) / 256
     return _PAINT[kind](canvas, rng, at, size, lie, light, luminance)
-
-
-def spot(
-    canvas: Canvas,
-    at: Spot,
-    radius: float,
-    colour: GlowColour,
-    source: Source,
-    luminance: float,
-    squash: float = 1.0,
-) -> Box:
-    """A plain round light."""
-    t = np.linspace(0, 2 * np.pi, 24, endpoint=False)
-    shape = np.stack([at[0] + radius * np.cos(t), at[1] + radius * squash * np.sin(t)], -1)
-    found = cover([shape], canvas.size)
-    if found is not None:
-        mask, origin = found
-        canvas.glows.append(Glow(at[0], at[1], mask, origin, colour, source, luminance))
-    return Box(at[0] - radius, at[1] - radius * squash, at[0] + radius, at[1] + radius * squash)
-
-
-def _box(shapes: list[Points]) -> Box:
-    every = np.concatenate(shapes)
-    (x0, y0), (x1, y1) = every.min(0), every.max(0)
-    return Box(float(x0), float(y0), float(x1), float(y1))
-
-
-def _pick(rng: np.random.Generator, colours: tuple[str, ...]) -> GlowColour:
-    return cast(GlowColour, str(rng.choice(list(colours))))
-
-
-def _road_light(
-    canvas: Canvas,
-    rng: np.random.Generator,
-    at: Spot,
-    size: float,
-    lie: Lie,
-    light: Light,
-    lum: float,
-) -> list[Found]:
-    lens = 0.3 if rng.random() < 0.5 else 0.2
-    pitch = lens * float(rng.uniform(1.12, 1.3))
-    border = lens * float(rng.uniform(0.12, 0.3))
-    wide, tall = lens + 2 * border, 2 * pitch + lens + 2 * border
-    housing = rounded(wide, tall, wide * float(rng.choice([0.08, 0.2, 0.5])))
-    shell = [
-        (0.03, 0.03, 0.03),
-        times(srgb(240, 180, 30), (0.8, 0.8, 0.8)),
-        (0.05, 0.07, 0.05),
-        (0.2, 0.2, 0.2),
-    ]
-    glasses = ("red", "yellow", "green")
-    apertures = tuple(Aperture(0.0, (1 - i) * pitch, g) for i, g in enumerate(glasses))
-    source: Source = "led" if rng.random() < 0.7 else "incandescent"
-    head = Head(
-        "vertical",
-        housing,
-        apertures,
-        lens,
-        lens * float(rng.uniform(0.6, 1.1)),
-        float(rng.uniform(3.0, 4.6)),
-        1.08,
-        0.2,
-        shell[int(rng.choice(4, p=[0.5, 0.25, 0.15, 0.1]))],
-        0.03,
-        float(rng.random()) * 0.6,
-        0.1,
-        "dots" if source == "led" and rng.random() < 0.5 else "even",
-        source,
-    )
-    scale = size / wide
-    y = float(rng.uniform(2.4, 3.2)) if rng.random() < 0.6 else float(rng.uniform(5.0, 5.8))
-    view = View(
-        scale,
-        (at[0], at[1] + scale * y),
-        lie.roll,
-        float(rng.uniform(-0.5, 0.5)),
-        1.5,
-        float(rng.uniform(12, 80)),
-    )
-    pole = times((0.25, 0.25, 0.25), canvas.sun.shade(0, 0, 1)) if rng.random() < 0.7 else (0.05, 0.05, 0.05)
-    if rng.random() < 0.55:
-        side = float(rng.choice([-1, 1])) * float(rng.uniform(0.0, 0.3))
-        canvas.pipe(
-            view.point(side, 0), view.point(side, y + float(rng.uniform(-0.4, 0.8))), 0.06 * scale, pole
-        )
-    else:  # hung from an arm
-        reach = float(rng.choice([-1, 1])) * float(rng.uniform(2, 6))
-        canvas.pipe(view.point(reach, y + 0.1), view.point(0, y + 0.25), 0.05 * scale, pole)
-        canvas.pipe(view.point(reach, 0), view.point(reach, y + 0.3), 0.09 * scale, pole)
-    if rng.random() < 0.3:
-        plate = rounded(wide * 1.5, tall * 1.2, 0.1)
-        canvas.polygons(
-            [view.points(plate[:, 0] * 1.06, y + plate[:, 1] * 1.04)],
-            times((0.7, 0.6, 0.05), canvas.sun.shade(0, 0, 1)) if rng.random() < 0.4 else (0.4, 0.4, 0.4),
-        )
-        canvas.polygons(
-            [view.points(plate[:, 0], y + plate[:, 1])], times((0.03, 0.03, 0.03), canvas.sun.shade(0, 0, 1))
-        )
-    colour = rng.choice(["red", "yellow", "green"], p=[0.45, 0.15, 0.4])
-    truth = paint_head(
-        canvas, view, head, (0.0, y), Lamp(colour), bool(rng.random() < 0.92), lum, (0.4, 0.5, 0.6), rng
-    )
-    return [("road light", truth.box)]
 
 
 def _train(
@@ -210,7 +107,7 @@ def _train(
     canvas.polygons([band], times(hue[int(rng.integers(len(hue)))], canvas.sun.shade(0, 0.1, 1.0)))
     glass = np.array([[-0.42, -0.3], [0.42, -0.3], [0.42, -0.02], [-0.42, -0.02]]) * [w, h] + [x, y]
     canvas.polygons([glass], times((0.05, 0.06, 0.07), canvas.sun.shade(0, 0.3, 1), 1.5))
-    out: list[Found] = [("train", _box([front]))]
+    out: list[Found] = [("train", box_of([front]))]
     bright = lum * float(rng.uniform(1, 12))
     tail_lamps = rng.random() < 0.4
     colour: GlowColour = "red" if tail_lamps else "white"
@@ -258,7 +155,7 @@ def _street_lamp(
             canvas,
             (x, y),
             r,
-            _pick(rng, ("white", "white", "amber")),
+            pick(rng, ("white", "white", "amber")),
             "led",
             lum * float(rng.uniform(1, 15)),
             0.6,
@@ -266,7 +163,7 @@ def _street_lamp(
         return [("street lamp", b)]
     t = ellipse(2 * r, r, x, y, 16)
     canvas.polygons([t], times((0.5, 0.5, 0.5), canvas.sun.shade(0, 0, 1)))
-    return [("street lamp", _box([t]))]
+    return [("street lamp", box_of([t]))]
 
 
 def _crossing(
@@ -292,7 +189,7 @@ def _crossing(
         canvas.polygons([lens], times((0.08, 0.01, 0.01), canvas.sun.shade(0, 0, 1)))
         if phase == 2 or phase == i:
             spot(canvas, (cx, y), size * 0.22, "red", "led" if rng.random() < 0.5 else "incandescent", lum)
-        out.append(("crossing lamps", _box([disc])))
+        out.append(("crossing lamps", box_of([disc])))
     if rng.random() < 0.7:
         d = size * 1.1
         cy = y - size * 1.7
@@ -343,7 +240,7 @@ def _sign(
             reach = size * float(rng.uniform(0.1, 0.3))
             bars.append(((x - reach, ly), (x + reach, ly)))
         canvas.lines(bars, size * float(rng.uniform(0.03, 0.08)), ink)
-    return [("sign", _box([shape]))]
+    return [("sign", box_of([shape]))]
 
 
 def _car(
@@ -410,7 +307,7 @@ def _points(
                     canvas,
                     (x, y),
                     r,
-                    _pick(rng, colours),
+                    pick(rng, colours),
                     "led" if rng.random() < 0.6 else "incandescent",
                     lum * float(np.exp(rng.normal(0, 0.8))),
                 ),
@@ -449,7 +346,7 @@ def _round(
                 times((1, 1, 1), canvas.sun.shade(0, 0.4, 0.9)),
                 0.5,
             )
-        out.append(("round thing", _box([shape])))
+        out.append(("round thing", box_of([shape])))
     return out
 
 
@@ -475,11 +372,11 @@ def _switch_lamp(
         canvas,
         (x, y),
         size * 0.25,
-        _pick(rng, ("red", "green", "yellow", "lunar")),
+        pick(rng, ("red", "green", "yellow", "lunar")),
         "incandescent",
         lum * float(rng.uniform(0.1, 1)),
     )
-    return [("switch lamp", _box([case]))]
+    return [("switch lamp", box_of([case]))]
 
 
 def _glint(
@@ -511,7 +408,7 @@ def _disc(
         return [
             ("moon", spot(canvas, (x, y), r, "lunar", "incandescent", lum * float(rng.uniform(0.02, 0.2))))
         ]
-    colour = _pick(rng, ("white", "white", "amber"))
+    colour = pick(rng, ("white", "white", "amber"))
     return [("sun", spot(canvas, (x, y), r, colour, "incandescent", float(rng.uniform(3, 60))))]
 
 
@@ -539,7 +436,7 @@ def _lit_sign(
             shapes.append(bar(p, q, max(0.06 * h, 0.3)))
     found = cover(shapes, canvas.size)
     if found is not None:
-        colour = _pick(rng, ("red", "green", "amber", "white", "blue", "yellow"))
+        colour = pick(rng, ("red", "green", "amber", "white", "blue", "yellow"))
         canvas.glows.append(Glow(x, y, found[0], found[1], colour, "led", lum * float(rng.uniform(0.1, 1))))
     return [("lit sign", Box(x - w / 2, y - h / 2, x + w / 2, y + h / 2))]
 
@@ -548,7 +445,7 @@ def _row(
     canvas: Canvas, rng: np.random.Generator, at: Spot, size: float, lie: Lie, light: Light, lum: float
 ) -> list[Found]:
     """Equal lamps in a row running away: a platform, a tunnel, a street."""
-    colour = _pick(rng, ("white", "white", "amber", "amber", "red", "green"))
+    colour = pick(rng, ("white", "white", "amber", "amber", "red", "green"))
     r = max(size * float(rng.uniform(0.02, 0.08)), 0.5)
     out: list[Found] = []
     for i in range(int(rng.integers(3, 9))):
@@ -564,7 +461,7 @@ def _row(
 
 
 _PAINTERS = (
-    _road_light,
+    road_light,
     _train,
     _street_lamp,
     _crossing,
@@ -577,6 +474,10 @@ _PAINTERS = (
     _disc,
     _lit_sign,
     _row,
+    walker_light,
+    counter,
+    tail_cluster,
+    bollard,
 )
 _PAINT = dict(zip(KINDS, _PAINTERS, strict=True))
 

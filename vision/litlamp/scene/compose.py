@@ -141,6 +141,11 @@ def draw_scenery(
     }[weather]
     median, spread = BRIGHT[light]
     n = int(rng.choice([0, 1, 2, 3], p=[0.5, 0.28, 0.14, 0.08]))
+    place = (float(rng.uniform(0.15, 0.85)), float(rng.uniform(0.15, 0.85)))
+    extras = [Extra(str(k)) for k in rng.choice(KINDS, n)]
+    if rng.random() < 0.06:  # a light right behind heads or mast
+        at = place[0] + float(rng.normal(0, 0.015)), place[1] + float(rng.uniform(-0.2, 0.4))
+        extras.append(Extra("points of light", at, float(rng.uniform(1, 6))))
     drawn: dict[str, Any] = {
         "size": size,
         "light": light,
@@ -148,11 +153,11 @@ def draw_scenery(
         "season": season,
         "lens": lens,
         "fit": bool(rng.random() < 0.85),
-        "place": (float(rng.uniform(0.15, 0.85)), float(rng.uniform(0.15, 0.85))),
+        "place": place,
         "distance": float(np.exp(rng.normal(math.log(45), 0.8))),
         "eye": float(rng.choice([1.6, 1.6, 2.6, rng.uniform(0.8, 5)])),
         "roll": float(np.clip(rng.normal(0, 0.035), -0.11, 0.11)),
-        "yaw": float(np.clip(rng.normal(0, 0.22), -0.7, 0.7)),
+        "yaw": float(np.clip(rng.normal(0, 0.45 if rng.random() < 0.2 else 0.22), -0.8, 0.8)),
         "converge": float(abs(rng.normal(0, 0.006))),
         "blur": float(rng.choice([0.0, rng.uniform(0, 1.5), rng.uniform(1, 5)], p=[0.4, 0.35, 0.25])),
         "haze": float(haze),
@@ -161,7 +166,7 @@ def draw_scenery(
         "snow_on_plate": None,
         "wet": float(rng.uniform(0.005, 0.08)) if rng.random() < 0.6 else 0.0,
         "cut": str(rng.choice(["top", "bottom"])) if rng.random() < 0.1 else None,
-        "extras": tuple(Extra(str(k)) for k in rng.choice(KINDS, n)),
+        "extras": tuple(extras),
         "before": Before(
             int(rng.integers(1, 4)) if rng.random() < 0.12 else 0,
             float(rng.uniform(0.3, 1)) if rng.random() < 0.06 else 0.0,
@@ -185,6 +190,8 @@ def _lens_px(rng: np.random.Generator) -> float:
     return float(np.exp(rng.uniform(math.log(2.5), math.log(80))))
 
 
+# What a head is most easily taken for.
+_STREET = ("road light", "road light", "road light", "walker light", "counter")
 _SHOWN: tuple[Colour, ...] = ("red", "yellow", "green", "lunar", "dark")
 
 
@@ -431,7 +438,8 @@ def training_sample(
     rng = np.random.default_rng((seed, 20))
     if rng.random() < 0.3:
         n = int(rng.integers(0, 6))
-        kinds = [*rng.choice(KINDS, n), *(["road light"] if rng.random() < 0.4 else [])]
+        street = rng.choice(_STREET, int(rng.choice([0, 1, 2], p=[0.45, 0.35, 0.2])))
+        kinds = [*rng.choice(KINDS, n), *street]
         scenery = draw_scenery(rng, size, photos, extras=tuple(Extra(str(k)) for k in kinds), back=False)
         if photos and rng.random() < 0.3:
             scenery = replace(scenery, photo=str(rng.choice(photos)), room=False)
@@ -440,9 +448,8 @@ def training_sample(
             scenery, aspects = replace(scenery, back=True), (random_aspect(rng),)
     else:
         scenery = draw_scenery(rng, size, photos)
-        # Road lights are what a vertical head is most easily taken for.
         if rng.random() < 0.12:
-            scenery = replace(scenery, extras=(*scenery.extras, Extra("road light")))
+            scenery = replace(scenery, extras=(*scenery.extras, Extra(str(rng.choice(_STREET)))))
         aspects = tuple(random_aspect(rng) for _ in range(int(rng.choice([1, 2, 3], p=[0.85, 0.12, 0.03]))))
     scene, truth = compose(aspects, scenery, rng)
     return expose(scene, draw_camera(rng, scene.light), rng, model=scenery.room), truth

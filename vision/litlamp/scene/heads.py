@@ -98,12 +98,13 @@ def rounded(width: float, height: float, radius: float) -> Points:
 
 
 PAINTS: tuple[tuple[float, Colour3], ...] = (
-    (0.62, (0.028, 0.028, 0.03)),
-    (0.18, (0.07, 0.07, 0.073)),
-    (0.06, (0.11, 0.09, 0.08)),
+    (0.54, (0.028, 0.028, 0.03)),
+    (0.16, (0.07, 0.07, 0.073)),
+    (0.09, (0.13, 0.105, 0.09)),
     (0.04, (0.13, 0.06, 0.035)),
     (0.06, (0.3, 0.3, 0.31)),
-    (0.04, (0.055, 0.05, 0.04)),
+    (0.05, (0.24, 0.21, 0.19)),
+    (0.06, (0.055, 0.05, 0.04)),
 )
 
 
@@ -123,6 +124,8 @@ def draw_head(
     paint = PAINTS[int(rng.choice(len(PAINTS), p=[p for p, _ in PAINTS]))][1]
     paint = times(paint, (1.0, 1.0, 1.0), float(np.exp(rng.normal(0, 0.25))))
     hood = float(rng.uniform(0.1, 0.22) if dwarf else rng.uniform(0.2, 0.42))
+    if rng.random() < 0.12:
+        hood *= float(rng.uniform(1.2, 1.7))
     if rng.random() < 0.06:
         hood = 0.0
     apertures, outline = _face(rng, kind, lens, dwarf, colours)
@@ -175,8 +178,8 @@ def _face(
     border = lens * float(rng.uniform(0.6, 1.3)) if not dwarf else lens * float(rng.uniform(0.25, 0.7))
     wide, tall = lens + 2 * border, (n - 1) * pitch + lens + 2 * border * float(rng.uniform(0.5, 1.1))
     corner = wide * float(rng.choice([0.5, 0.5, 0.12, 0.3]))
-    if not dwarf and rng.random() < 0.15:  # a background drawn out below, empty or with a screen
-        skirt = tall * float(rng.uniform(0.2, 0.8))
+    if not dwarf and rng.random() < 0.25:  # a background drawn out below, empty or with a screen
+        skirt = tall * float(rng.uniform(0.2, 1.3))
         apertures = tuple(Aperture(a.x, a.y + skirt / 2, a.glass) for a in apertures)
         return apertures, rounded(wide, tall + skirt, corner)
     return apertures, rounded(wide, tall, corner)
@@ -346,7 +349,7 @@ def _aperture(
     gx, gy = patch.grid()
     u = (gx - np.float32(cxp)) / np.float32(span / 2)
     v = (gy - np.float32(cyp)) / np.float32(span / 2)
-    phantom = float(rng.uniform(2, 6)) if canvas.sun.z > 0.4 and rng.random() < 0.1 else 0.8
+    phantom = float(rng.uniform(2, 9)) if canvas.sun.z > 0.4 and rng.random() < 0.15 else 0.8
     glass = times(GLASS[aperture.glass], canvas.sun.shade(0, 0, 1), phantom)
     face = patch.down(seen_lens)
     mirror = np.clip(0.35 + 0.55 * patch.down(np.broadcast_to(v, lens_at.shape)), 0.05, 1.0)

@@ -17,10 +17,10 @@ from litlamp.box import Box
 
 Pixels = NDArray[np.uint8]
 
-READER_WIDTH, READER_HEIGHT = 96, 256
-READER_HEAD = 14.0
+READER_WIDTH, READER_HEIGHT = 144, 384
+READER_HEAD = 21.0
 """Width of a head in the reader's window, px."""
-READER_TOP = 64.0
+READER_TOP = 96.0
 """How far below the window's top edge the uppermost found head stands, px."""
 PLATE_SIDE = 40
 GREY = 114
@@ -80,7 +80,10 @@ def cut(rgb: Pixels, x0: float, y0: float, scale: float, width: int, height: int
 
 
 def reader_window(rgb: Pixels, points: Sequence[tuple[float, float]], head_width: float) -> Window:
-    """The signal reader's window: uint8 (256, 96, 4), the fourth channel marks the heads found.
+    """The signal reader's window: uint8 (384, 144, 4), the fourth channel marks the heads found.
+
+    Beside the marks that channel holds how large the heads were in the picture, `size_code`: enlarged or
+    not, all windows show them equally wide, and only this tells what could have been made out.
 
     Parameters
     ----------
@@ -91,12 +94,17 @@ def reader_window(rgb: Pixels, points: Sequence[tuple[float, float]], head_width
     x = float(np.mean([p[0] for p in points])) - READER_WIDTH / 2 / scale
     y = min(p[1] for p in points) - READER_TOP / scale
     window = cut(rgb, x, y, scale, READER_WIDTH, READER_HEIGHT)
-    marks = np.zeros((READER_HEIGHT, READER_WIDTH), np.uint8)
+    marks = np.full((READER_HEIGHT, READER_WIDTH), size_code(head_width), np.uint8)
     for px, py in points:
         u, v = (px - window.x0) * scale, (py - window.y0) * scale
         if -50 < u < READER_WIDTH + 50 and -50 < v < READER_HEIGHT + 50:
             cv2.circle(marks, (round(u * 16), round(v * 16)), 4 * 16, 255, -1, cv2.LINE_AA, 4)
     return Window(np.dstack([window.pixels, marks]), window.x0, window.y0, scale)
+
+
+def size_code(head_width: float) -> int:
+    """A head's width in the picture, px, as a level of grey, 0 to 112: sixteen for each doubling."""
+    return round(16 * float(np.clip(np.log2(max(head_width, 1.0)), 0, 7)))
 
 
 def plate_window(rgb: Pixels, box: Box) -> Window:

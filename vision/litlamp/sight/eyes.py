@@ -55,7 +55,9 @@ class Calibration(msgspec.Struct, frozen=True):
     fewer : share of the reader's belief in fewer heads that falls on a head found without any score.
     edge_near, edge_near_cut : heads as near to the picture's edge, head widths, have lost one by this belief.
     edge_top, edge_low, edge_cut : the same at the distance that would still hide a head above, or below.
-    plate_shown : letters read with this belief settle a plate without the reader.
+    plate_bias, plate_letters, plate_reader : constant, and weights of the log-odds of the letters read and of
+        the reader's belief, in the log-odds that a plate of a kind is there.
+    plate_usual : how often a plate of each kind, in the order of PLATES, is on a signal in training.
     plate_blank : share of the belief in an unreadable board that makes each kind unknown.
     number_shown : belief from which a number plate is said to be seen.
     """
@@ -68,7 +70,6 @@ class Calibration(msgspec.Struct, frozen=True):
     arrangement: float = 1.0
     whole: float = 1.0
     plates: float = 1.0
-    sight: float = 1.0
     head_score: float = 0.25
     disagree: float = 0.5
     floor: float = 0.001
@@ -89,7 +90,10 @@ class Calibration(msgspec.Struct, frozen=True):
     edge_top: float = 2.5
     edge_low: float = 2.0
     edge_cut: float = 0.3
-    plate_shown: float = 0.5
+    plate_bias: float = 0.0
+    plate_letters: float = 0.7
+    plate_reader: float = 0.7
+    plate_usual: tuple[float, float, float, float] = (0.1, 0.1, 0.1, 0.1)
     plate_blank: float = 0.5
     number_shown: float = 0.5
 
@@ -217,3 +221,9 @@ def logistic(logit: float, temperature: float = 1.0) -> float:
     """Probability of a yes."""
     z = min(max(logit / temperature, -40.0), 40.0)
     return 1.0 / (1.0 + math.exp(-z))
+
+
+def log_odds(p: float, least: float = 1e-4) -> float:
+    """Log of p against 1 - p, with p held off 0 and 1 by `least`."""
+    p = min(max(p, least), 1.0 - least)
+    return math.log(p / (1.0 - p))

@@ -29,7 +29,14 @@ WINDOW = 160
 MOST_WINDOWS = 12
 WANTED_LENS = 6.0
 """Windows are scaled, by halves, so that a spot's diameter comes nearest to this, px."""
-
+PLATE_HEAD = 36.0
+"""Width of a head in the window in which its plates are sought, px."""
+MAST_BELOW = 7.0
+"""How far below the lowest head plates are sought, head widths."""
+FINE_WORTH = 24.0
+"""Width of a head from which that window shows more than one round a lamp does, px."""
+MAST_SIDE = 480
+"""Longest side of that window, px."""
 
 EDGE = 4
 """A box that ends nearer to the window's edge may have been cut off there, px."""
@@ -87,6 +94,24 @@ def find(rgb: Pixels, eyes: Eyes) -> Found:
         heads += read_heads(maps, window, least)
         plates += read_plates(maps, window, least)
     return Found(tuple(distinct_heads(heads)), tuple(distinct_plates(plates)), spots)
+
+
+def plates_below(rgb: Pixels, heads: Sequence[HeadFound], eyes: Eyes) -> list[PlateFound]:
+    """Plates on the mast of these heads, sought once more in a window finer than that of the heads."""
+    width = float(np.median([h.box.width for h in heads]))
+    if width < FINE_WORTH:
+        return []  # The window about the lamp was as fine already.
+    window = _mast_window(rgb, heads, width)
+    return read_plates(eyes.finder.run(window.pixels[None])[0], window, eyes.calibration.head_score)
+
+
+def _mast_window(rgb: Pixels, heads: Sequence[HeadFound], width: float) -> Window:
+    scale = min(PLATE_HEAD / width, 1.0)
+    top, low = min(h.box.y0 for h in heads) - 0.5 * width, max(h.box.y1 for h in heads) + MAST_BELOW * width
+    left, right = min(h.box.x0 for h in heads) - width, max(h.box.x1 for h in heads) + width
+    wide, high = (min(-(-int(v * scale) // 32) * 32, MAST_SIDE) for v in (right - left, low - top))
+    x = (left + right - wide / scale) / 2
+    return cut(rgb, x, top, scale, wide, high)
 
 
 def answers(windows: Sequence[Window], eyes: Eyes) -> Iterable[tuple[Window, Maps]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -15,8 +14,8 @@ from litlamp.media.frame import Frame
 from litlamp.sight.axis import STRAY, mast_axis, mast_direction, stagger
 from litlamp.sight.colour import lamp_colour
 from litlamp.sight.crop import reader_window
-from litlamp.sight.eyes import Calibration, Eyes, load_eyes, logistic, softmax
-from litlamp.sight.find import HeadFound, PlateFound, find
+from litlamp.sight.eyes import Calibration, Eyes, load_eyes, log_odds, logistic, softmax
+from litlamp.sight.find import HeadFound, PlateFound, distinct_plates, find, plates_below
 from litlamp.sight.group import group
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
 from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
@@ -37,7 +36,7 @@ class SignalRead:
     """The signal reader's answer for one window, as probabilities.
 
     `count` over 0 to 3 heads (0: no signal); `colours` (3, 5) by slot from the top; the rest single
-    probabilities: staggered, dwarf, whole in view, each plate, and that a plate could be seen.
+    probabilities: staggered, dwarf, whole in view, each plate.
     """
 
     count: NDArray[np.float64]
@@ -46,7 +45,6 @@ class SignalRead:
     dwarf: float
     whole: float
     plates: Mapping[Plate, float]
-    could_see: float
 
 
 def signal_read(answer: NDArray[np.float32], tuned: Calibration) -> SignalRead:
@@ -59,7 +57,6 @@ def signal_read(answer: NDArray[np.float32], tuned: Calibration) -> SignalRead:
         logistic(float(answer[_AFTER + 1]), tuned.mount),
         logistic(float(answer[_AFTER + 2]), tuned.whole),
         {kind: logistic(float(answer[_AFTER + 3 + i])) for i, kind in enumerate(plates)},
-        logistic(float(answer[_AFTER + 7]), tuned.sight),
     )
 
 
@@ -114,6 +111,8 @@ def judge(rgb: Pixels, heads: Sequence[HeadFound], plates: Sequence[PlateFound],
         if belief < BENEATH:
             continue
         least = _least(own, eyes.calibration)
+        if belief >= least:
+            plates = distinct_plates([*plates, *plates_below(rgb, own, eyes)])
         boards = [p for p in plates if belongs(p.box, own)]
         seen = _signal(rgb, own, read, read_letters(rgb, boards, eyes), eyes.calibration)
         judged.append(Judged(seen, belief, least, own, read))
@@ -147,12 +146,6 @@ def _least(heads: Sequence[HeadFound], tuned: Calibration) -> float:
     return tuned.signal_least if lit else tuned.unlit_least
 
 
-def log_odds(p: float, least: float = 1e-4) -> float:
-    """Log of p against 1 - p, with p held off 0 and 1 by `least`."""
-    p = min(max(p, least), 1.0 - least)
-    return math.log(p / (1.0 - p))
-
-
 def _signal(
     rgb: Pixels, heads: Sequence[HeadFound], read: SignalRead, plates: Sequence[PlateSeen], tuned: Calibration
 ) -> SignalSeen:
@@ -182,7 +175,7 @@ def _signal(
         heads=tuple(seen),
         mount=mount,
         arrangement=arrangement,
-        plates=plate_beliefs(plates, read.could_see, read.plates, tuned),
+        plates=plate_beliefs(plates, read.plates, tuned),
         plates_seen=tuple(plates),
         number=number_read(plates, tuned),
         whole=read.whole * (1.0 - more) * (1.0 - _cut(heads, size, tuned)),

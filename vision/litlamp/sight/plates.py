@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -11,11 +12,13 @@ from litlamp.aspects.aspect import PLATES, Plate
 from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box
 from litlamp.sight.crop import LETTERS, plate_window
-from litlamp.sight.eyes import Calibration, Eyes, softmax
+from litlamp.sight.eyes import Calibration, Eyes, log_odds, logistic, softmax
 from litlamp.sight.find import HeadFound, PlateFound
 from litlamp.sight.seen import PlateSeen
 
 Pixels = NDArray[np.uint8]
+LEAST_SHOWN = 0.01
+"""Belief in a letter below which it counts as not read."""
 
 
 def read_letters(rgb: Pixels, found: Sequence[PlateFound], eyes: Eyes) -> list[PlateSeen]:
@@ -44,26 +47,46 @@ def belongs(plate: Box, heads: Sequence[HeadFound]) -> bool:
     return 0.15 * width < plate.width < 2.5 * width
 
 
+def shown_kinds(seen: Sequence[PlateSeen]) -> tuple[Mapping[Plate, float], float]:
+    """How surely each kind was read on any of these plates; and that a board is there whose letter was not.
+
+    A board whose letters cannot be made out may be any of the four.
+    """
+    blank = max(
+        (max(0.0, 1.0 - sum(v for k, v in p.letters.items() if k != "other")) for p in seen), default=0.0
+    )
+    return {kind: max((p.letters[kind] for p in seen), default=0.0) for kind in PLATES}, blank
+
+
+def plate_present(shown: float, reader: float, tuned: Calibration) -> float:
+    """Belief in a plate of one kind, from the letters read and from the signal reader's view of the whole."""
+    odds = tuned.plate_letters * log_odds(shown, LEAST_SHOWN) + tuned.plate_reader * log_odds(reader)
+    return logistic(tuned.plate_bias + odds)
+
+
 def plate_beliefs(
-    seen: Sequence[PlateSeen], could_see: float, reader: Mapping[Plate, float], tuned: Calibration
+    seen: Sequence[PlateSeen], reader: Mapping[Plate, float], tuned: Calibration
 ) -> Mapping[Plate, PlateBelief]:
     """What is believed of each kind of plate.
 
     Parameters
     ----------
     seen : the plates found on this signal, with their letters.
-    could_see : probability that a plate of this signal would be legible in this picture.
-    reader : the signal reader's own probability for each kind.
+    reader : the signal reader's own probability for each kind. Where nothing can be made out it is how often
+        such a plate was there in training.
+
+    Notes
+    -----
+    How common plates are elsewhere nobody knows, so only what the picture itself says against a plate counts
+    as having seen that there is none: the share by which its odds fell from those of training. Had they
+    stayed as they were, or risen, it could not be seen.
     """
-    # A board whose letters cannot be made out may be any of the four.
-    blank = max(
-        (max(0.0, 1.0 - sum(v for k, v in p.letters.items() if k != "other")) for p in seen), default=0.0
-    )
+    shown, blank = shown_kinds(seen)
     beliefs: dict[Plate, PlateBelief] = {}
-    for kind in PLATES:
-        shown = max((p.letters[kind] for p in seen), default=0.0)
-        present = max(shown, could_see * reader[kind]) if shown < tuned.plate_shown else shown
-        unknown = (1.0 - present) * max(1.0 - could_see, tuned.plate_blank * blank)
+    for kind, usual in zip(PLATES, tuned.plate_usual, strict=True):
+        present = plate_present(shown[kind], reader[kind], tuned)
+        unmoved = min(math.exp(log_odds(present) - log_odds(usual)), 1.0)
+        unknown = (1.0 - present) * max(unmoved, tuned.plate_blank * blank)
         beliefs[kind] = PlateBelief(present, max(1.0 - present - unknown, 0.0), unknown)
     return beliefs
 
