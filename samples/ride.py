@@ -10,6 +10,7 @@ from pathlib import Path
 from litlamp.aspects.rulebook import load_book
 from litlamp.aspects.words import parse_aspect as said
 from litlamp.sample import make_clip
+from litlamp.scene.clip import DrawnClip
 from litlamp.scene.ride import draw_ride
 from litlamp.scene.sequence import Passed
 
@@ -23,6 +24,11 @@ MET = (
     Passed(said("mast, green"), pace=15),  # Fenwick starting
 )
 
+
+def ride() -> DrawnClip:
+    """The whole ride."""
+    return draw_ride(MET, seed=5, size=(960, 540), seconds=90, fps=15)
+
+
 if __name__ == "__main__":
-    ride = draw_ride(MET, seed=5, size=(960, 540), seconds=90, fps=15)
-    make_clip(Path("alder-vale-ride.mp4"), ride, load_book(), Path("truth.jsonl"), quality=28)
+    make_clip(Path("alder-vale-ride.mp4"), ride(), load_book(), Path("truth.jsonl"), quality=28)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import itertools
 import json
 import shlex
@@ -123,3 +124,23 @@ def test_the_commands_make_the_clips(tmp_path: Path, monkeypatch: pytest.MonkeyP
             a, b = next(ours).rgb().astype(int), next(theirs).rgb().astype(int)
         # Another build of the coder may decide differently here and there.
         assert np.abs(a - b).mean() < 2
+
+
+def test_the_script_makes_the_ride() -> None:
+    spec = importlib.util.spec_from_file_location("sample_ride", SAMPLES / "ride.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    ride = module.ride()
+    # Of its truth and its frames, some: all of them take minutes.
+    with open_clip(str(SAMPLES / RIDE)) as clip:
+        kept = {i: (f.time, f.rgb()) for i, f in enumerate(clip) if i in (0, 100, 400)}
+    for index, (time, rgb) in kept.items():
+        drawn = ride.frame(index)
+        assert (drawn.time.pts * drawn.time.time_base) == time.pts * time.time_base
+        assert np.abs(drawn.rgb.astype(int) - rgb).mean() < 6
+    aspects = [[[h.words() for h in p.aspect.heads] for p in parts] for parts in ride.shown]
+    assert aspects == [[p["heads"] for p in s["aspects"]] for s in TRUTHS[RIDE]["signals"]]
+    first = TRUTHS[RIDE]["signals"][0]
+    moment = min((t.seconds for t in ride.times), key=lambda t: abs(t - first["at_s"]))
+    assert ride.signals_at(moment)[0].box.as_list() == first["box"]
