@@ -54,8 +54,22 @@ def head_light(
         hue = np.where(
             seen & (light > 0.3 * top) & (light > 0), np.log((red + 0.02) / (green + 0.02)), np.nan
         )
+    if not _follows(light[seen & inside], common[seen & inside]):
+        common = np.ones(n)
     series = LampSeries(times[inside], light[inside], seen[inside], common[inside], times_fault)
     return HeadLight(series, hue[inside])
+
+
+def _follows(light: Floats, common: Floats) -> bool:
+    """Whether a lamp's light goes with the exposure; that of a lamp that clips the sensor does not."""
+    if light.size < 8 or float(common.min()) <= 0:
+        return False
+    spreads = []
+    for bright in (light, light / common):
+        lit = bright[bright > 0.5 * np.quantile(bright, 0.9)]
+        low, high = np.quantile(lit, (0.1, 0.9))
+        spreads.append(float(high / max(low, 1e-9)))
+    return spreads[1] < spreads[0]
 
 
 def dark_throughout(light: HeadLight, others: Sequence[HeadLight]) -> bool:

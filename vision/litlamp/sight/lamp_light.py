@@ -35,11 +35,14 @@ class LampLight:
     light : (n,) sum of linear R, G, B of the lamp above its surroundings, 0 to 3; never below 0.
     rgb : (n, 3) the same by channel.
     off : (n, 2) how far from where it was looked for the lamp was found, px of the frame.
+    there : (n,) the light just where it was looked for: of a dark lamp this is what counts, for the brightest
+        place near it is something else.
     """
 
     light: Floats
     rgb: Floats
     off: Floats
+    there: Floats
 
 
 def measure_lamps(
@@ -58,8 +61,10 @@ def measure_lamps(
     best = ((light @ _ONES) @ discs).argmax(axis=1)
     rim = np.sort(light[:, ring], axis=1)
     core = np.matmul(discs.T[best][:, None], light)[:, 0]
-    rgb = np.maximum(core - rim[:, int(AROUND * len(ring))], 0.0)
-    return LampLight(rgb.sum(axis=1), rgb, offsets[best] * np.array(step)[:, None])
+    around = rim[:, int(AROUND * len(ring))]
+    rgb = np.maximum(core - around, 0.0)
+    there = np.maximum(np.matmul(discs.T[0], light) - around, 0.0).sum(axis=1)
+    return LampLight(rgb.sum(axis=1), rgb, offsets[best] * np.array(step)[:, None], there)
 
 
 _ONES = np.ones(3, np.float32)

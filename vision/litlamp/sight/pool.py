@@ -217,7 +217,7 @@ def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[in
     kept.sort(key=lambda k: -k[1])
     chosen: list[tuple[int, float, float]] = []
     for one in kept:
-        if len(chosen) < MOST_HEADS and not any(_covers(track, one[0], other[0]) for other in chosen):
+        if len(chosen) < MOST_HEADS and all(_beside(track, found, one[0], other[0]) for other in chosen):
             chosen.append(one)
     chosen.sort(key=lambda k: track.heads[k[0]].middle[1])
     if len(chosen) == 1:
@@ -225,12 +225,14 @@ def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[in
     return [(slot, present) for slot, _, present in chosen]
 
 
-def _covers(track: Track, a: int, b: int) -> bool:
-    """Whether one head lies in good part over another: then it is the other once more, or both as one."""
+def _beside(track: Track, found: Sequence[Look], a: int, b: int) -> bool:
+    """Whether two heads may both be of one signal: seen together, and neither over the other."""
+    if not any(a in look.heads and b in look.heads for look in found):
+        return False
     one, other = (Box(*track.heads[slot].sides) for slot in (a, b))
     wide = min(one.x1, other.x1) - max(one.x0, other.x0)
     high = min(one.y1, other.y1) - max(one.y0, other.y0)
-    return wide > 0 and high > 0 and wide * high > COVERED * min(one.area, other.area)
+    return not (wide > 0 and high > 0 and wide * high > COVERED * min(one.area, other.area))
 
 
 def _head(

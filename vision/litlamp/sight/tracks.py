@@ -236,15 +236,24 @@ class Track:
 
     def resume(self, at: float, glance: Glance, size: tuple[int, int]) -> None:
         """Go on with a signal that was out of sight and is seen again elsewhere."""
-        middles = [h.box.centre for h in glance.seen.heads]
+        self.lay(glance)
+        self._velocity = (0.0, 0.0)
+        self.learn(at, glance, size)
+
+    def lay(self, glance: Glance) -> None:
+        """It is where a look saw it, highest head on highest; what differs further down, `learn` settles."""
+        self._lay([h.box.centre for h in glance.seen.heads], glance.seen.resolution)
+
+    def lay_on(self, other: Track) -> None:
+        """It is where another track of the same signal is."""
+        self._lay([other.pose.place(*h.middle) for h in other.heads], other.pose.width)
+
+    def _lay(self, middles: Sequence[tuple[float, float]], width: float) -> None:
         own = [h.middle for h in self.heads]
-        width = glance.seen.resolution
-        # The highest heads are laid on each other; what differs further down, the look itself settles.
         top, high = min(middles, key=lambda m: m[1]), min(own, key=lambda m: m[1])
         self.pose = Pose(top[0] - high[0] * width, top[1] - high[1] * width, width)
-        self._velocity = (0.0, 0.0)
+        self._good.clear()
         self._follower.forget()
-        self.learn(at, glance, size)
 
     def step(self, frame: ClipFrame, luma: NDArray[np.uint8], at: float, common: float) -> None:
         """Go on to this frame: follow, and measure every lamp."""
@@ -258,7 +267,7 @@ class Track:
         lit = dark = 0
         for i, lamp in enumerate(lamps):
             light = float(measured.light[i])
-            lamp.light.append(light)
+            lamp.light.append(light if light > BRIGHT * abs(lamp.usual) > 0 else float(measured.there[i]))
             red, green = (float(v) for v in measured.rgb[i, :2])
             lamp.red.append(red)
             lamp.green.append(green)

@@ -63,6 +63,10 @@ REMEMBERED = 6.0
 """Seconds for which a signal that was let go is known again."""
 ALIKE = 1.5
 """How many times as large it may then be."""
+NEARER, SHORTLY = 2.2, 1.5
+"""The same within so many seconds, for a train may come fast."""
+ELDER = 0.3
+"""Of two tracks of one signal, the elder is the one that began so many seconds before the other."""
 AWAY = 0.3
 """How far off it may then be, of the frame's longer side."""
 TRIED = 2.6
@@ -187,11 +191,27 @@ class Watch:
                 self._gone.append(track)
                 if doubted:
                     self.shown.pop(track.number, None)
-            elif any(_one(track, other) for other in kept):
-                self.shown.pop(track.number, None)  # nothing of it is kept
             else:
-                kept.append(track)
+                twin = next((i for i, other in enumerate(kept) if _one(track, other)), None)
+                if twin is None:
+                    kept.append(track)
+                else:
+                    kept[twin] = self._merged(track, kept[twin], at, size)
         return sorted(kept, key=lambda t: t.number)
+
+    def _merged(self, a: Track, b: Track, at: float, size: tuple[int, int]) -> Track:
+        """One track for a signal that two have come to follow; `b` is the one that knows more of it now.
+
+        The elder goes on where it is much the elder, for it knows what the signal showed before.
+        """
+        last = next((look.glance for look in reversed(b.looks) if look.glance is not None), None)
+        gone, stays = a, b
+        if a.born < b.born - ELDER and a.found >= 2 and last is not None:
+            a.resume(at, last, size)
+            a.lay_on(b)
+            gone, stays = b, a
+        self.shown.pop(gone.number, None)
+        return stays
 
     def _chosen(self, spots: Iterable[Spot], at: float) -> list[Spot]:
         """Spots that no track accounts for, those not tried lately first."""
@@ -251,7 +271,8 @@ class Watch:
             ratio = seen.seen.resolution / track.pose.width
             x, y = _box(seen).centre
             near = max(abs(x - track.pose.x), abs(y - track.pose.y)) < AWAY * max(size)
-            if 1 / ALIKE < ratio < ALIKE and near:
+            most = NEARER if at - track.last_seen < SHORTLY else ALIKE
+            if 1 / ALIKE < ratio < most and near:
                 return track
         return None
 
@@ -318,12 +339,11 @@ def _same(track: Track, seen: list[Glance], here: Box) -> Glance | None:
     # Lost by a little: the only one there, of the same size.
     near = [
         s for s in seen
-        if abs(s.seen.resolution / track.pose.width - 1) < 0.35
-        and _away(here, _box(s)) < (1.0 if track.held else 3.0) * track.pose.width + 0.25 * here.height
+        if 1 / ALIKE < s.seen.resolution / track.pose.width < (ALIKE if track.held else NEARER)
+        and _away(here, _box(s)) < (1.0 if track.held else 3.0) * s.seen.resolution + 0.25 * here.height
     ]  # fmt: skip
     if len(near) == 1 and near[0].belief > BEGIN:
-        x, y = _box(near[0]).centre[0] - here.centre[0], _box(near[0]).y0 - here.y0
-        track.shift(elsewhere[0] + x, elsewhere[1] + y)
+        track.lay(near[0])
         return near[0]
     return None
 
