@@ -139,6 +139,18 @@ def test_rows_read_later_see_the_lamp_later():
     assert clip.light(key, SIZE[1] * 0.9, edge - 0.01) == pytest.approx(1)
 
 
+@pytest.mark.parametrize("motion", ["still", "hand", "zoom"])
+def test_a_signal_is_framed_well_to_the_end(motion):
+    three = Aspect((Lamp("red"), Lamp("green"), Lamp("red")), "mast", "vertical")
+    for seed in range(5):
+        clip = draw_clip(three, seed=seed, motion=motion, **SMALL)
+        for at in (0.0, 1.0, 1.9):
+            signal = clip.signals_at(at)[0]
+            assert min(h.visible for h in signal.heads) > 0.9
+        assert min(h.diameter for h in signal.heads) > 2  # where a zoom has gone in
+        assert signal.heads[2].box.y1 - signal.heads[0].box.y0 > 0.2 * SIZE[1]
+
+
 def test_an_approach_grows_and_leaves_the_picture():
     clip = draw_clip(STEADY, seed=2, motion="approach", **{**SMALL, "seconds": 4.0})
     sizes = [

@@ -17,8 +17,10 @@ from litlamp.scene.light import Glow, GlowColour, LitScene, Radiance, Source, We
 from litlamp.scene.light import Light as LightName
 from litlamp.scene.motion import Hold
 from litlamp.scene.moving import LampRows, Spot
+from litlamp.scene.posts import draw_post
 from litlamp.scene.truth import SceneTruth, SignalTruth
 
+_FOCAL = 2.4  # of the picture's width, as of `draw`
 # Streaks of rain are not part of a picture that is moved about; the grey light is.
 _STILL_WEATHER: dict[Weather, Weather] = {"rain": "haze", "snow": "haze"}
 
@@ -56,9 +58,11 @@ class FlatScene:
         self.size, self._held = held.size, held
         shade = "overcast" if weather in ("rain", "snow") and light in ("day", "low sun") else light
         calm = _STILL_WEATHER.get(weather, weather)
-        away = None if distance is None else distance * held.wide[0] / held.size[0]
         if len(aspects) > 1 and kind not in ("searchlight", "led"):
             kind = "searchlight"  # one lens for every colour, so that all else stays the same
+        if distance is None and aspects:
+            distance = _framed(aspects[0], seed, kind, held.size)
+        away = None if distance is None else distance * held.wide[0] / held.size[0]
         staged = [
             stage(a, seed, held.wide, shade, calm, away, kind, None, False, extra, back, None)
             for a in (aspects or (None,))
@@ -102,6 +106,13 @@ class FlatScene:
     def sweep(self, seconds: float, open_s: float) -> tuple[float, float]:
         """Shake within a shutter time, px."""
         return self._held.sweep(seconds, open_s)
+
+
+def _framed(aspect: Aspect, seed: int, kind: Kind | None, size: tuple[int, int]) -> float:
+    """Metres from which the signal fills the clip's picture well, at its most where a zoom goes in."""
+    trial = draw_post(np.random.default_rng((seed, 12)), aspect, kind=kind)  # as `stage` will build it
+    scale = min(0.55 * size[1] / (trial.high - trial.low), 0.042 * size[1] / trial.heads[0][0].lens)
+    return _FOCAL * size[0] / scale
 
 
 def _lamps_of(staged: list[tuple[LitScene, SceneTruth]]) -> tuple[_Lamp, ...]:
