@@ -72,6 +72,19 @@ def _follows(light: Floats, common: Floats) -> bool:
     return spreads[1] < spreads[0]
 
 
+def brightness_at(light: HeadLight, moments: Sequence[float]) -> Floats:
+    """The head's light at these moments in terms of its light when lit, 0 to 1; 1 where it is not known."""
+    series = light.series
+    seen = series.seen & (series.brightness > 0)
+    if not seen.any():
+        return np.ones(len(moments))
+    lit = float(np.quantile(series.brightness[seen], 0.9))
+    times, share = series.times[series.seen], np.clip(series.brightness[series.seen] / lit, 0, 1)
+    at = np.clip(np.searchsorted(times, moments), 0, len(times) - 1)
+    near = np.abs(times[at] - np.array(moments)) < 0.1
+    return np.where(near, share[at], 1.0)
+
+
 def dark_throughout(light: HeadLight, others: Sequence[HeadLight]) -> bool:
     """Whether the head was watched for long enough, beside lit ones, and never lit up."""
     seen = light.series.seen

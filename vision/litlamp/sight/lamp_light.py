@@ -35,6 +35,7 @@ class LampLight:
     light : (n,) sum of linear R, G, B of the lamp above its surroundings, 0 to 3; never below 0.
     rgb : (n, 3) the same by channel.
     off : (n, 2) how far from where it was looked for the lamp was found, px of the frame.
+    aside : (n,) whether that is as far aside as was looked: the light may come from further still.
     there : (n,) the light just where it was looked for: of a dark lamp this is what counts, for the brightest
         place near it is something else.
     """
@@ -43,6 +44,7 @@ class LampLight:
     rgb: Floats
     off: Floats
     there: Floats
+    aside: NDArray[np.bool_]
 
 
 def measure_lamps(
@@ -64,7 +66,9 @@ def measure_lamps(
     around = rim[:, int(AROUND * len(ring))]
     rgb = np.maximum(core - around, 0.0)
     there = np.maximum(np.matmul(discs.T[0], light) - around, 0.0).sum(axis=1)
-    return LampLight(rgb.sum(axis=1), rgb, offsets[best] * np.array(step)[:, None], there)
+    off = offsets[best]
+    aside = np.abs(off).max(axis=1) >= ASIDE
+    return LampLight(rgb.sum(axis=1), rgb, off * np.array(step)[:, None], there, aside)
 
 
 _ONES = np.ones(3, np.float32)

@@ -18,7 +18,7 @@ from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box
 from litlamp.sight.eyes import Calibration
 from litlamp.sight.flash import Flash, flash
-from litlamp.sight.head_light import HeadLight, dark_throughout, head_light
+from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.tracks import DARK, Look, Track
 
@@ -246,11 +246,13 @@ def _head(
     tuned: Calibration,
 ) -> tuple[HeadSeen, Flash]:
     colours, weights, lamp = [], [], None
-    for look, w in zip(found, weight, strict=True):
+    bright = brightness_at(lights[slot], [look.at for look in found])
+    for look, w, share in zip(found, weight, bright, strict=True):
         if slot in look.heads and look.glance is not None:
             head = look.glance.seen.heads[look.heads.index(slot)]
             colours.append([head.colour[name] for name in COLOURS])
-            weights.append(w)
+            # A lamp that is just warming or fading shows another colour than its own.
+            weights.append(w * max(share, 0.05) ** 2)
     beliefs, w = np.array(colours), np.array(weights)
     lit = 1 - beliefs[:, DARK]
     # Lit as surely as in the looks that show it best: one caught dark says nothing against them.

@@ -16,7 +16,7 @@ from litlamp.box import Box
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.follow import Follower
 from litlamp.sight.glance import Glance
-from litlamp.sight.lamp_light import measure_lamps
+from litlamp.sight.lamp_light import LampLight, measure_lamps
 from litlamp.sight.likeness import Likeness
 
 DARK = COLOURS.index("dark")
@@ -31,6 +31,8 @@ MOST_HEADS = 6
 """Heads followed in one signal; the best seen are kept in the end."""
 BRIGHT = 0.5
 """A lamp as bright as this, in terms of its usual light, is one that its place can be told from."""
+GLARING = 1.6
+"""One brighter than this is something else."""
 DIM = 0.3
 """One no brighter than this is not as it was."""
 OTHER_HUE = 0.3
@@ -90,9 +92,31 @@ class LampTrace:
     first: int
     usual: float = 0.0
     hue: float = math.nan
+    lit: bool = False
     light: array[float] = field(default_factory=lambda: array("f"))
     red: array[float] = field(default_factory=lambda: array("f"))
     green: array[float] = field(default_factory=lambda: array("f"))
+
+    def take(self, measured: LampLight, at: int, *, sure: bool) -> bool:
+        """Take in what one frame shows at this lamp; True where it is unlike what the last look saw.
+
+        `lit` then says whether it is lit so plainly that the signal's place can be told from it. `sure`: that
+        place is known, so that something bright next to it is something else.
+        """
+        light = float(measured.light[at])
+        red, green = (float(v) for v in measured.rgb[at, :2])
+        if self.usual < 0:
+            self.usual = light
+        aside = bool(measured.aside[at]) and not self.lit and sure
+        self.lit = BRIGHT * self.usual < light < GLARING * self.usual and not aside
+        hue = math.log((red + EVEN) / (green + EVEN))
+        if self.lit and math.isnan(self.hue):
+            self.hue = hue
+        # Of a dark lamp counts what is just there: the brightest place near it is something else.
+        self.light.append(light if self.lit else float(measured.there[at]))
+        self.red.append(red)
+        self.green.append(green)
+        return self.usual > 0 and (self.light[-1] < DIM * self.usual or abs(hue - self.hue) > OTHER_HUE)
 
 
 @dataclass(slots=True)
@@ -266,21 +290,11 @@ class Track:
         off, weight, unlike = np.zeros(2), 0.0, False
         lit = dark = 0
         for i, lamp in enumerate(lamps):
-            light = float(measured.light[i])
-            lamp.light.append(light if light > BRIGHT * abs(lamp.usual) > 0 else float(measured.there[i]))
-            red, green = (float(v) for v in measured.rgb[i, :2])
-            lamp.red.append(red)
-            lamp.green.append(green)
-            hue = math.log((red + EVEN) / (green + EVEN))
-            if lamp.usual < 0:
-                lamp.usual = light
-            if math.isnan(lamp.hue) and light > BRIGHT * lamp.usual > 0:
-                lamp.hue = hue
-            lit += lamp.usual > 0 and light > BRIGHT * lamp.usual
-            dark += lamp.usual > 0 and light < DIM * lamp.usual
-            unlike |= lamp.usual > 0 and (light < DIM * lamp.usual or abs(hue - lamp.hue) > OTHER_HUE)
-            if lamp.usual > 0 and light > BRIGHT * lamp.usual:
-                off, weight = off + light * measured.off[i], weight + light
+            unlike |= lamp.take(measured, i, sure=sure)
+            lit += lamp.lit
+            dark += lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual
+            if lamp.lit:
+                off, weight = off + lamp.light[-1] * measured.off[i], weight + lamp.light[-1]
         self._dark = dark > 0 and lit == 0
         if weight > 0:
             off = LOCK * off / weight
