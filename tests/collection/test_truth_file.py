@@ -137,6 +137,7 @@ def test_reads_what_the_renderer_writes_of_a_clip():
     # The last of several equally good moments, and what is shown then: a flash counts as lit.
     assert (signal.at, signal.rule, signal.span) == (1.9, "415", (0.0, 1.9))
     assert [lamp.lit for lamp in signal.lamps] == [True, True]
+    assert signal.flash_per_min == pytest.approx(clip.flashing[0].per_minute, abs=0.01)
 
 
 def test_a_line_of_a_picture_is_no_clip_whatever_its_kind_says():

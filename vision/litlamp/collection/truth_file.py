@@ -8,7 +8,8 @@ so nothing in it counts as a false signal. Unknown keys are ignored.
 
 A clip's line, as `scene/clip_truth.py` writes it, has `"kind": "clip"`. A signal of it stands as at its best
 moment, `at_s`, where every lamp of the aspect counts as lit, and may have `span_s`, from when to when it can
-be seen, and `aspects` in time order, each with `from_s`, `to_s`, `heads` and `rule`.
+be seen, `aspects` in time order, each with `from_s`, `to_s`, `heads` and `rule`, and `flash_per_min`, the rate
+of its flashing lamps.
 """
 
 from __future__ import annotations
@@ -98,6 +99,7 @@ class TrueSignal:
     at: float | None = None
     span: tuple[float, float] | None = None
     aspects: tuple[TrueAspect, ...] = ()
+    flash_per_min: float | None = None
 
     @property
     def steady(self) -> bool:
@@ -178,6 +180,7 @@ class _Signal(Struct):
     at_s: _Seconds | None = None
     span_s: tuple[_Seconds, _Seconds] | None = None
     aspects: tuple[_Aspect, ...] = ()
+    flash_per_min: Annotated[float, Meta(gt=0)] | None = None
 
 
 class _Other(Struct):
@@ -298,6 +301,7 @@ def _signal(of: _Signal) -> TrueSignal:
         of.at_s,
         _in_order(of.span_s),
         _aspects(of.aspects),
+        of.flash_per_min,
     )
 
 

@@ -61,6 +61,7 @@ class DrawnClip:
     times : of the frames, strictly increasing.
     scene : what is filmed; `film` with what.
     shown : for each of the scene's signals, its aspects in time order.
+    flashing : for each of the signals, how its flashing lamps flash.
     lights : of each lamp that is ever lit.
     """
 
@@ -69,6 +70,7 @@ class DrawnClip:
     scene: Moving
     film: Film
     shown: tuple[tuple[Shown, ...], ...]
+    flashing: tuple[Flashing, ...]
     lights: dict[LampKey, LampLight]
     passing: tuple[Passing, ...]
     falling: Falling
@@ -153,7 +155,7 @@ class DrawnClip:
                 if number not in best or worth >= 0.999 * best[number][0]:  # the last of equals
                     best[number] = (worth, now, signal)
         signals = tuple(
-            ClipSignal(_burning(signal), now, spans[number], self._aspects(number))
+            ClipSignal(_burning(signal), now, spans[number], self._aspects(number), self._flash(number))
             for number, (_, now, signal) in sorted(best.items(), key=lambda of: spans[of[0]])
         )
         middle = self.times[len(self.times) // 2].seconds
@@ -164,6 +166,10 @@ class DrawnClip:
         return tuple(
             replace(part, to_s=min(part.to_s, end)) for part in self.shown[number] if part.from_s < end
         )
+
+    def _flash(self, number: int) -> Flashing | None:
+        flashes = any(lamp.flashing for part in self.shown[number] for lamp in part.aspect.heads)
+        return self.flashing[number] if flashes else None
 
     def _rows(self, key: LampKey, rows: Rows, seconds: float) -> Rows:
         light = self.lights.get(key)
@@ -305,9 +311,8 @@ def film_scene(
                     )
     sun = draw_sun(np.random.default_rng((seed, 47)), "overcast")
     passing = _passing(scene, hidden, seed)
-    return DrawnClip(
-        seed, times, scene, film, shown, lights, passing, Falling(scene.size, setting.weather, sun, seed)
-    )
+    falling = Falling(scene.size, setting.weather, sun, seed)
+    return DrawnClip(seed, times, scene, film, shown, flashing, lights, passing, falling)
 
 
 def _passing(scene: Moving, hidden: Sequence[tuple[float, float]], seed: int) -> tuple[Passing, ...]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from litlamp.aspects.aspect import Aspect
 from litlamp.box import Box
-from litlamp.scene.lamps_over_time import Shown
+from litlamp.scene.lamps_over_time import Flashing, Shown
 from litlamp.scene.truth import SceneTruth, SignalTruth
 from litlamp.scene.truth_line import truth_line
 
@@ -23,12 +23,14 @@ class ClipSignal:
     best_s : that moment: the signal whole and unhidden, as large as it gets.
     span_s : from when to when it can be seen, seconds; moments at which it is hidden in between count in.
     aspects : what it shows, in time order; they reach over the whole clip.
+    flashing : how its flashing lamps flash, or None where none ever does.
     """
 
     best: SignalTruth
     best_s: float
     span_s: tuple[float, float]
     aspects: tuple[Shown, ...]
+    flashing: Flashing | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,8 @@ def clip_truth_line(
     """What a perfect reader would write of the clip `source`: a picture's line (`truth_line`) and more.
 
     The line has `kind` "clip" and `duration_s`. Each signal stands as at its best moment, `at_s`, and has
-    `span_s` and `aspects`, each with `from_s`, `to_s`, `heads` and `rule`.
+    `span_s`, `flash_per_min` (null where none of its lamps ever flashes) and `aspects`, each with `from_s`,
+    `to_s`, `heads` and `rule`.
     """
     facing = [s for s in truth.signals if s.best.facing]
     still = SceneTruth(truth.size, tuple(s.best for s in facing), truth.distractors, truth.factors)
@@ -62,6 +65,8 @@ def clip_truth_line(
     for written, signal in zip(line["signals"], facing, strict=True):
         written["at_s"] = round(signal.best_s, 3)
         written["span_s"] = [round(t, 3) for t in signal.span_s]
+        flash = signal.flashing
+        written["flash_per_min"] = None if flash is None else round(flash.per_minute, 2)
         written["aspects"] = [
             {
                 "from_s": round(part.from_s, 3),
