@@ -330,11 +330,15 @@ _CLIP_ONLY = (
 @click.option(
     "--motion", default="hand", show_default=True, help="Clip: hand, still, zoom or approach (of a train)."
 )
-@click.option("--rate", type=float, metavar="A MINUTE", help="Clip: how often lamps flash.")
-@click.option("--lit-share", type=float, metavar="SHARE", help="Clip: of a flash.")
-@click.option("--ripple", type=float, metavar="HZ", help="Clip: of LED lamps, 100 or 120 on the mains.")
+@click.option("--rate", type=float, metavar="RATE", help="Clip: flashes a minute (55).")
+@click.option("--lit-share", type=float, metavar="SHARE", help="Clip: of a flash (0.5).")
+@click.option(
+    "--ripple", type=float, metavar="HZ", help="Clip: makes LED lamps ripple, as at 100 or 120 on the mains."
+)
 @click.option("--shutter", type=float, metavar="SECONDS", help="Clip: how long a frame is exposed.")
-@click.option("--pumping", type=float, default=0.0, metavar="STOPS", help="Clip: exposure that hunts.")
+@click.option(
+    "--pumping", type=float, default=0.0, metavar="STOPS", help="Clip: by which automatic exposure hunts."
+)
 @click.option("--uneven", is_flag=True, help="Clip: a variable frame rate.")
 @click.option(
     "--then",
@@ -342,11 +346,11 @@ _CLIP_ONLY = (
     type=(float, str),
     multiple=True,
     metavar="SECONDS WORDS",
-    help="Clip: aspect from then on.",
+    help="Clip: changes the aspect at that time; may be repeated.",
 )
 @click.option(
     "--hidden", nargs=2, type=(float, float), multiple=True, metavar="SECONDS LENGTH",
-    help="Clip: something passes before the signal.",
+    help="Clip: something passes before the signal, for so long.",
 )  # fmt: skip
 @click.option("--truth", type=click.Path(path_type=Path), metavar="FILE", help="Append the truth line here.")
 @_book_option

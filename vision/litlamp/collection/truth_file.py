@@ -7,9 +7,9 @@ lit) with its `edition`, `whole_in_view`, `lamps` with `colour`, `centre`, `diam
 so nothing in it counts as a false signal. Unknown keys are ignored.
 
 A clip's line, as `scene/clip_truth.py` writes it, has `"kind": "clip"`. A signal of it stands as at its best
-moment, `at_s`, where every lamp of the aspect counts as lit. It may have `span_s`, from when to when it can be
-seen, `aspects` in time order, each with `from_s`, `to_s`, `heads` and `rule`, and `flash_per_min`, the rate of
-its flashing lamps.
+moment, `at_s`, where every lamp of the aspect counts as lit. It may have `span_s`, from when to when it can
+be seen, `aspects` in time order, each with `from_s`, `to_s`, `heads` and `rule`, and `flash_per_min`, the
+rate of its flashing lamps.
 """
 
 from __future__ import annotations
