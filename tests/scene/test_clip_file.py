@@ -1,6 +1,7 @@
 import resource
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import av
@@ -43,6 +44,15 @@ def test_the_file_says_how_its_colours_are_meant(clip, tmp_path):
         coder = file.streams.video[0].codec_context
         assert (coder.name, coder.pix_fmt) == ("h264", "yuv420p")
         assert (int(coder.colorspace), int(coder.color_primaries), int(coder.color_trc)) == (1, 1, 1)
+
+
+def test_the_same_frames_give_the_same_file_at_any_time(clip, tmp_path):
+    files = []
+    for name in ("a.mp4", "b.mp4"):
+        save_clip(clip.frames(), tmp_path / name, clip.size, clip.fps)
+        files.append((tmp_path / name).read_bytes())
+        time.sleep(1.1)  # containers may hold the second at which they were written
+    assert files[0] == files[1]
 
 
 def test_progress_is_told(clip, tmp_path):

@@ -330,8 +330,8 @@ _CLIP_ONLY = (
 @click.option(
     "--motion", default="hand", show_default=True, help="Clip: hand, still, zoom or approach (of a train)."
 )
-@click.option("--rate", type=float, metavar="RATE", help="Clip: flashes a minute (55).")
-@click.option("--lit-share", type=float, metavar="SHARE", help="Clip: of a flash (0.5).")
+@click.option("--rate", type=float, metavar="RATE", help="Clip: flashes a minute.")
+@click.option("--lit-share", type=float, metavar="SHARE", help="Clip: how much of a flash is lit.")
 @click.option(
     "--ripple", type=float, metavar="HZ", help="Clip: makes LED lamps ripple, as at 100 or 120 on the mains."
 )

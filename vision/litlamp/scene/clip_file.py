@@ -74,7 +74,8 @@ def _coded(
     told: Callable[[float], None] | None,
 ) -> memoryview:
     scale = str(TIME_BASE.denominator)
-    options = {"video_track_timescale": scale}
+    # Without the moment of writing in it, the same frames give the same file.
+    options = {"video_track_timescale": scale, "fflags": "+bitexact"}
     # Coded in memory: a disk that is full is then a plain fault of writing, and clips drawn here are small.
     coded = io.BytesIO()
     with av.open(coded, "w", format=form, options=options) as out:
@@ -84,7 +85,7 @@ def _coded(
         stream.time_base = TIME_BASE
         coder = stream.codec_context
         coder.time_base = TIME_BASE
-        # One thread: the same frames give the same file, and no core is taken that was not asked for.
+        # One thread: no core is taken that was not asked for, and again the same file comes of it.
         coder.thread_count = 1
         coder.options = {"crf": str(quality), "preset": "veryfast"}
         coder.colorspace = reformatter.Colorspace.ITU709
