@@ -184,7 +184,8 @@ def _mast_spots(rng: np.random.Generator, heads: list[Head], aspect: Aspect) -> 
     offset = 0.0
     if rng.random() < 0.35:  # in line, yet all beside the mast on brackets
         offset = float(rng.choice([-1, 1])) * (heads[0].width / 2 + float(rng.uniform(-0.1, 0.15)))
-    y, spots = lowest, []
+    # A long background stands higher, so that plates still hang between it and the ground.
+    y, spots = max(lowest, heads[-1].height / 2 + 2.9), []
     for i, head in enumerate(reversed(heads)):
         if i:
             below = heads[len(heads) - i]
