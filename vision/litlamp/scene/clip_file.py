@@ -85,8 +85,8 @@ def _coded(
         stream.time_base = TIME_BASE
         coder = stream.codec_context
         coder.time_base = TIME_BASE
-        # One thread takes no core that was not asked for; the coder's choice of quicker ways, which differs from
-        # processor to processor and now and then from run to run, is switched off.
+        # One thread takes no core that was not asked for. The coder's choice of quicker ways differs from
+        # processor to processor, and now and then from run to run: it is switched off.
         coder.thread_count = 1
         coder.options = {"crf": str(quality), "preset": "veryfast", "x264-params": "cpu-independent=1"}
         coder.colorspace = reformatter.Colorspace.ITU709
