@@ -11,7 +11,7 @@ import numpy as np
 from litlamp.box import Box
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.crop import Window, cut
-from litlamp.sight.eyes import Eyes
+from litlamp.sight.eyes import Eyes, log_odds
 from litlamp.sight.find import (
     WANTED_LENS,
     WINDOW,
@@ -24,7 +24,7 @@ from litlamp.sight.find import (
     read_plates,
     reduced_whole,
 )
-from litlamp.sight.look import Judged, judge, log_odds, usual_width
+from litlamp.sight.look import Judged, judge, usual_width
 from litlamp.sight.patches import Part, part_of
 from litlamp.sight.scan import Spot, scan
 from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
@@ -149,7 +149,7 @@ def _well_inside(window: Window, box: Box) -> bool:
     h, w = window.pixels.shape[:2]
     x0, y0 = (box.x0 - window.x0) * window.scale, (box.y0 - window.y0) * window.scale
     x1, y1 = (box.x1 - window.x0) * window.scale, (box.y1 - window.y0) * window.scale
-    return x0 > INNER * w and y0 > INNER * h and x1 < (1 - INNER) * w and y1 < (1 - INNER) * h
+    return bool(x0 > INNER * w and y0 > INNER * h and x1 < (1 - INNER) * w and y1 < (1 - INNER) * h)
 
 
 def _windows(part: Part, heads: Box, lens: float) -> tuple[list[Window], list[Window]]:

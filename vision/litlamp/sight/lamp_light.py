@@ -36,14 +36,13 @@ class LampLight:
     rgb : (n, 3) the same by channel.
     off : (n, 2) how far from where it was looked for the lamp was found, px of the frame.
     aside : (n,) whether that is as far aside as was looked: the light may come from further still.
-    there : (n,) the light just where it was looked for: of a dark lamp this is what counts, for the brightest
-        place near it is something else.
+    least : (n,) the light of the darkest place about where it was looked for.
     """
 
     light: Floats
     rgb: Floats
     off: Floats
-    there: Floats
+    least: Floats
     aside: NDArray[np.bool_]
 
 
@@ -60,15 +59,16 @@ def measure_lamps(
     step = [max(d, LEAST) / ACROSS for d in diameters]
     light = _linear()[patches(frame, at, step, SIDE)].reshape(len(at), SIDE * SIDE, 3)
     discs, offsets, ring = _discs()
-    best = ((light @ _ONES) @ discs).argmax(axis=1)
+    every = (light @ _ONES) @ discs
+    best = every.argmax(axis=1)
     rim = np.sort(light[:, ring], axis=1)
     core = np.matmul(discs.T[best][:, None], light)[:, 0]
     around = rim[:, int(AROUND * len(ring))]
     rgb = np.maximum(core - around, 0.0)
-    there = np.maximum(np.matmul(discs.T[0], light) - around, 0.0).sum(axis=1)
+    least = np.maximum(every.min(axis=1) - around.sum(axis=1), 0.0)
     off = offsets[best]
     aside = np.abs(off).max(axis=1) >= ASIDE
-    return LampLight(rgb.sum(axis=1), rgb, off * np.array(step)[:, None], there, aside)
+    return LampLight(rgb.sum(axis=1), rgb, off * np.array(step)[:, None], least, aside)
 
 
 _ONES = np.ones(3, np.float32)

@@ -256,7 +256,7 @@ def _head(
     beliefs, w = np.array(colours), np.array(weights)
     lit = 1 - beliefs[:, DARK]
     # Lit as surely as in the looks that show it best: one caught dark says nothing against them.
-    ranked = np.sort(np.where(w >= 0.1 * w.max(), lit, 0.0))[::-1]
+    ranked = np.sort(np.where(w >= 0.02 * w.max(), lit, 0.0))[::-1]
     p_lit = float(ranked[min(1, len(ranked) - 1)] if len(ranked) > 3 else ranked[0])
     of_lit = np.delete(beliefs, DARK, axis=1)
     hue = averaged(of_lit / np.maximum(of_lit.sum(axis=1, keepdims=True), 1e-6), w * lit + 1e-9, 1.0)

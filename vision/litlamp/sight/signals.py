@@ -67,20 +67,48 @@ def _signal(track: Track, watched: Watched, tuned: Calibration) -> SignalInClip 
         return None
     stretches: list[StretchSeen] = []
     shown = {s.at: s.frame for s in watched.shown.get(track.number, ())}
-    for a, b in spans(track):
-        last = not stretches or b == track.last_seen
-        looks = [look for look in track.looks if a <= look.at < b or (last and look.at == b)]
-        pooled = pool(track, looks, (a, b), tuned, watched.times_fault, tuple(shown))
-        if pooled is not None:
-            by = _scale(looks, pooled.at, watched.size)
-            seen = moved_signal(pooled.seen, by, 0.0, 0.0)
-            stretches.append(StretchSeen((a, b), pooled.at, seen, pooled.flashes))
+    for span in spans(track):
+        part = _stretch(track, span, watched, tuned, tuple(shown))
+        if part is None:
+            continue
+        if stretches and _alike(stretches[-1].seen, part.seen):
+            # What seemed a change was none: both are read again as one.
+            span = stretches.pop().span[0], span[1]
+            part = _stretch(track, span, watched, tuned, tuple(shown)) or part
+        stretches.append(part)
     if not stretches:
         return None
     clear = [i for i, s in enumerate(stretches) if s.span[1] - s.span[0] >= CLEAR]
     span = stretches[0].span[0], stretches[-1].span[1]
     at = clear[-1] if clear else len(stretches) - 1
     return SignalInClip(span, tuple(stretches), at, shown.get(stretches[at].at), track)
+
+
+def _stretch(
+    track: Track, span: tuple[float, float], watched: Watched, tuned: Calibration, shown: tuple[float, ...]
+) -> StretchSeen | None:
+    last = span[1] >= track.last_seen
+    looks = [look for look in track.looks if span[0] <= look.at < span[1] or (last and look.at == span[1])]
+    if logistic(believed(looks)) < asked(looks):
+        return None  # something else was taken for the signal then
+    pooled = pool(track, looks, span, tuned, watched.times_fault, shown)
+    if pooled is None:
+        return None
+    seen = moved_signal(pooled.seen, _scale(looks, pooled.at, watched.size), 0.0, 0.0)
+    return StretchSeen(span, pooled.at, seen, pooled.flashes)
+
+
+def _alike(a: SignalSeen, b: SignalSeen) -> bool:
+    """Whether both most likely show the same: as many heads, each of one colour, flashing or not in both."""
+    if len(a.heads) != len(b.heads):
+        return False
+    for one, other in zip(a.heads, b.heads, strict=True):
+        if max(one.colour, key=lambda c: one.colour[c]) != max(other.colour, key=lambda c: other.colour[c]):
+            return False
+        told = [h.flashing for h in (one, other) if h.flashing is not None]
+        if len(told) == 2 and (told[0] >= 0.5) != (told[1] >= 0.5):
+            return False
+    return True
 
 
 def _scale(looks: list[Look], at: float, size: tuple[int, int]) -> float:

@@ -25,12 +25,16 @@ SAME_HEAD = 0.75
 """Heads whose middles lie nearer to each other than this, head widths, are one."""
 SAME_LAMP = 0.6
 """Lamps of one head whose centres lie nearer to each other than this, of their diameter, are one."""
+NEXT_LAMP = 0.9
+"""Within so many diameters of where a lamp was expected there is no other: they stand further apart."""
 MOST_LAMPS = 3
 """Lamps followed in one head: a head may have one for each colour."""
 MOST_HEADS = 6
 """Heads followed in one signal; the best seen are kept in the end."""
 BRIGHT = 0.5
 """A lamp as bright as this, in terms of its usual light, is one that its place can be told from."""
+RESTLESS = 3
+"""So many looks after one that saw another colour than the one before come soon."""
 GLARING = 1.6
 """One brighter than this is something else."""
 DIM = 0.3
@@ -107,13 +111,16 @@ class LampTrace:
         red, green = (float(v) for v in measured.rgb[at, :2])
         if self.usual < 0:
             self.usual = light
-        aside = bool(measured.aside[at]) and not self.lit and sure
-        self.lit = BRIGHT * self.usual < light < GLARING * self.usual and not aside
         hue = math.log((red + EVEN) / (green + EVEN))
+        alike = not math.isnan(self.hue) and abs(hue - self.hue) < OTHER_HUE
+        aside = bool(measured.aside[at]) and not self.lit and sure and not alike
+        self.lit = BRIGHT * self.usual < light < GLARING * self.usual and not aside
         if self.lit and math.isnan(self.hue):
             self.hue = hue
-        # Of a dark lamp counts what is just there: the brightest place near it is something else.
-        self.light.append(light if self.lit else float(measured.there[at]))
+        # Of a dark lamp the brightest place near it is something else: a hood, or sky in its lens. The less
+        # there is of a lit lamp, the more counts the darkest place.
+        share = 1.0 if self.lit or self.usual <= 0 else min(light / (BRIGHT * self.usual), 1.0)
+        self.light.append(share * light + (1 - share) * float(measured.least[at]))
         self.red.append(red)
         self.green.append(green)
         return self.usual > 0 and (self.light[-1] < DIM * self.usual or abs(hue - self.hue) > OTHER_HUE)
@@ -160,6 +167,7 @@ class Track:
         self.common = array("f")
         self.misses = 0
         self.unlike = 0
+        self.restless = 0
         self.next_look = at
         self.looked = 0
         self._follower = Follower()
@@ -235,7 +243,10 @@ class Track:
             slots.append(slot)
             if slot >= 0:
                 self._learn_lamp(self.heads[slot], glance.lenses[i], lit=head.lamp is not None)
-        self.looks.append(Look(at, glance, tuple(slots), self.pose, size))
+        before = next((look for look in reversed(self.looks) if look.glance is not None), None)
+        now = Look(at, glance, tuple(slots), self.pose, size)
+        self.looks.append(now)
+        self.restless = RESTLESS if before is not None and _differ(before, now) else max(self.restless - 1, 0)
         self.misses = 0
         self._held = at
         self._remember, self.hidden = self._remember or glance.odds > 0, False
@@ -404,18 +415,38 @@ class Track:
         return matched
 
     def _settle(self, glance: Glance, matched: dict[int, int]) -> None:
-        """Correct the pose by the heads that a look saw."""
+        """Correct the pose by heads that a look saw: by their lamps, whose places are truer than boxes."""
         if not matched:
             return
-        now = np.array([glance.seen.heads[i].box.centre for i in matched])
-        own = np.array([self.heads[slot].middle for slot in matched.values()])
+        pairs = [self._same_lamp(glance, i, slot) for i, slot in matched.items()]
+        lamps = [pair for pair in pairs if pair is not None]
+        heads = [(glance.seen.heads[i].box.centre, self.heads[slot].middle) for i, slot in matched.items()]
         width = self.pose.width + 0.5 * (glance.seen.resolution - self.pose.width)
-        spread = float(((own - own.mean(axis=0)) ** 2).sum())
-        if spread > 0.5:  # two heads and more: how far they stand apart tells best how large all is
-            width = float(((own - own.mean(axis=0)) * (now - now.mean(axis=0))).sum()) / spread
-            width = min(max(width, 0.8 * self.pose.width), 1.25 * self.pose.width)
+        for places in (lamps, heads):
+            now, own = (np.array([pair[k] for pair in places]).reshape(-1, 2) for k in (0, 1))
+            if len(places) < 2:
+                continue
+            own = own - own.mean(axis=0)
+            spread = float((own**2).sum())
+            if spread > 0.5:  # how far heads stand apart tells best how large all is
+                width = float((own * (now - now.mean(axis=0))).sum()) / spread
+                width = min(max(width, 0.8 * self.pose.width), 1.25 * self.pose.width)
+                break
+        now, own = (np.array([pair[k] for pair in lamps or heads]) for k in (0, 1))
         x, y = now.mean(axis=0) - own.mean(axis=0) * width
         self.pose = Pose(float(x), float(y), max(width, 2.0))
+
+    def _same_lamp(
+        self, glance: Glance, i: int, slot: int
+    ) -> tuple[tuple[float, float], tuple[float, float]] | None:
+        """Where the lit lamp of a look's head is, and where that lamp is in the signal, if it is known."""
+        x, y, _ = glance.lenses[i]
+        known = [lamp for lamp in self.heads[slot].lamps if lamp.usual != 0]
+        if glance.seen.heads[i].lamp is None or not known:
+            return None
+        near = min(known, key=lambda lamp: math.dist((x, y), self.pose.place(lamp.u, lamp.v)))
+        away = math.dist((x, y), self.pose.place(near.u, near.v)) / self.pose.width
+        return ((x, y), (near.u, near.v)) if away < NEXT_LAMP * near.diameter else None
 
     def _learn_lamp(self, head: HeadTrace, lens: tuple[float, float, float], *, lit: bool) -> None:
         x, y, diameter = lens
@@ -430,16 +461,27 @@ class Track:
         elif near is None or (lit and len(head.lamps) < MOST_LAMPS):
             near = LampTrace(u, v, d, len(self.times))
             head.lamps.append(near)
-        near.hue = math.nan
+        if lit:
+            near.hue = math.nan
         if lit and not near.light:
             near.usual = -1.0
         elif lit:
             near.usual += (1.0 if near.usual <= 0 else 0.3) * (near.light[-1] - near.usual)
 
 
-def lamp_of(look: Look, slot: int) -> int | None:
-    """Which head of the look's glance is this head of the track."""
-    return look.heads.index(slot) if slot in look.heads else None
+def _differ(a: Look, b: Look) -> bool:
+    """Whether two looks name different colours for a head that both saw lit."""
+    for slot in set(a.heads) & set(b.heads):
+        one, other = (
+            look.glance.seen.heads[look.heads.index(slot)].colour
+            for look in (a, b)
+            if look.glance is not None
+        )
+        if min(1 - one["dark"], 1 - other["dark"]) > 0.5 and max(one, key=lambda c: one[c]) != max(
+            other, key=lambda c: other[c]
+        ):
+            return True
+    return False
 
 
 def union_of(boxes: Sequence[Box]) -> Box:

@@ -43,6 +43,8 @@ UNLIKE, SOON = 4, 0.7
 """So is one whose lamps were otherwise for so many frames in a row, as soon as this: they may be others."""
 SETTLED = 9
 """A signal that was looked at so often is looked at half as often."""
+RESTLESS_LOOK = 0.23
+"""The same after looks that saw different colours."""
 LOST_LOOK = 0.19
 """The same where its hold was lost."""
 UNLIKELY = 4.0
@@ -311,6 +313,8 @@ def _plan(track: Track, at: float, live: int) -> None:
     wait = LOOKS[n] if n < len(LOOKS) else LOOK_EVERY[n % len(LOOK_EVERY)] * max(1.0, live / FULL)
     if n >= SETTLED:
         wait *= 2
+    if track.restless:
+        wait = min(wait, RESTLESS_LOOK)
     if track.misses:
         wait = min(wait, LOST_LOOK * min(track.misses, 2))
     track.looked += 1
