@@ -49,6 +49,7 @@ _SURE = 0.98  # below, and above 1 - _SURE, the answer is "cannot tell"
 _BAD = 0.1  # share of frames that show anything at all (wires, tracking, codec)
 _MOST = 1.3  # brightness such a frame may have, in terms of the lit lamp
 _OFF = 0.16  # an "off" brighter than this, in terms of the lit lamp, is a dim lamp, not a dark one
+_NEVER_DARK = 0.5
 _BINS = 48  # of a period
 _FINE_BINS = 192
 _POINTS = 240  # of the curve of a period
@@ -135,6 +136,8 @@ def flash(series: LampSeries) -> Flash:
     seen_as = _normalised(times, light)
     if seen_as is None:
         return Flash(0.0, None, log_ratio=-np.inf)
+    if float(seen_as.min()) > _NEVER_DARK:
+        return Flash(0.0, None, log_ratio=-np.inf)  # not one frame of a flash's dark half
     whole = _guarded(times, seen_as, _weighed(times, seen_as))
     if times[-1] - times[0] < 2 * _WINDOW - _HOP or (whole.flashing or 0.0) >= _SURE:
         return whole

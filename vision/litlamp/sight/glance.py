@@ -115,13 +115,16 @@ def window_scale(diameter: float) -> float:
     return float(np.clip(2.0 ** round(math.log2(WANTED_LENS / max(diameter, 1.0))), 1 / 32, 1.0))
 
 
-def glance(frame: ClipFrame, heads: Box, width: float, lens: float, eyes: Eyes) -> list[Glance]:
+def glance(
+    frame: ClipFrame, heads: Box, width: float, lens: float, eyes: Eyes, *, widely: bool = True
+) -> list[Glance]:
     """Look closely at a place; every signal there, px of the frame.
 
     Parameters
     ----------
     heads : where the heads are taken to be.
     width, lens : usual width of a head and diameter of its lens there, px of the frame.
+    widely : look for further heads round about too; where they are known, that can be spared.
 
     Raises
     ------
@@ -138,7 +141,7 @@ def glance(frame: ClipFrame, heads: Box, width: float, lens: float, eyes: Eyes) 
     inside = Box(*((v - o) / part.by for v, o in zip(heads.as_list(), (part.x0, part.y0) * 2, strict=True)))
     fine, wide = _windows(part, inside, lens / part.by)
     found, plates = _asked(fine, eyes)
-    more, further = _asked(wide, eyes)
+    more, further = _asked(wide if widely else [], eyes)
     # What stands well inside a fine window is that one's to say.
     found += [h for h in more if not any(_well_inside(w, h.box) for w in fine)]
     plates = distinct_plates([*plates, *further])

@@ -41,8 +41,12 @@ SOONEST = 0.3
 """But no sooner than so many seconds after it."""
 UNLIKE, SOON = 4, 0.7
 """So is one whose lamps were otherwise for so many frames in a row, as soon as this: they may be others."""
-SETTLED = 9
+SETTLED = 7
 """A signal that was looked at so often is looked at half as often."""
+CALM = 1.6
+"""How much more seldom the whole is scanned while all signals in view are settled."""
+KNOWN = 3
+"""Looks after which only each so-manieth looks for further heads."""
 RESTLESS_LOOK = 0.23
 """The same after looks that saw different colours."""
 LOST_LOOK = 0.19
@@ -52,8 +56,8 @@ UNLIKELY = 4.0
 FULL = 2.5
 """Signals followed at once beyond which each is looked at the more seldom."""
 SPOTS = 24
-FIRST_WINDOWS, WINDOWS = 8, 3
-"""Spots that the finder looks at after the first scan, and after any other."""
+FIRST_WINDOWS, WINDOWS, CALM_WINDOWS = 8, 3, 2
+"""Spots that the finder looks at after the first scan, after any other, and while all is settled."""
 BEGIN = 0.15
 """Belief in a signal from which it is followed."""
 FEWEST_LOOKS = 3
@@ -137,8 +141,10 @@ class Watch:
         if len(self._live) < MOST_TRACKS:
             found: list[list[HeadFound]] = []
             first = self._scan.count == 0
-            if self._scan.due(at):
-                spots = self._chosen(spots_in(frame, SPOTS), at)[: FIRST_WINDOWS if first else WINDOWS]
+            calm = bool(self._live) and all(t.looked >= SETTLED and t.held for t in self._live)
+            if self._scan.due(at, CALM if calm else 1.0):
+                most = FIRST_WINDOWS if first else CALM_WINDOWS if calm else WINDOWS
+                spots = self._chosen(spots_in(frame, SPOTS), at)[:most]
                 for spot, heads in zip(spots, heads_at(frame, spots, self._eyes), strict=True):
                     found.append(heads)
                     if not heads:
@@ -160,7 +166,8 @@ class Watch:
         if not track.in_view(frame.size) or not _inside(place, frame.size):
             track.miss(at, frame.size)
         else:
-            seen = glance(frame, place, track.pose.width, track.lens(), self._eyes)
+            widely = track.looked < KNOWN or track.misses > 0 or track.looked % KNOWN == 0
+            seen = glance(frame, place, track.pose.width, track.lens(), self._eyes, widely=widely)
             own = _same(track, seen, place)
             if own is None:
                 track.miss(at, frame.size)
@@ -287,8 +294,8 @@ class _Times:
         self._next = 0.0
         self.count = 0
 
-    def due(self, at: float) -> bool:
-        """Whether a moment has come; several that have passed count as one."""
+    def due(self, at: float, slower: float = 1.0) -> bool:
+        """Whether a moment has come; several that have passed count as one. The next may come slower."""
         if at < self._next:
             return False
         while self._next <= at:
@@ -296,7 +303,7 @@ class _Times:
             if self.count < len(self._first):
                 self._next = self._first[self.count]
             else:
-                self._next = max(self._next, at) + self._every[self.count % len(self._every)]
+                self._next = max(self._next, at) + slower * self._every[self.count % len(self._every)]
         return True
 
 
