@@ -1,0 +1,166 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from litlamp.aspects.aspect import COLOURS, PLATES, Colour
+from litlamp.aspects.belief import PlateBelief
+from litlamp.box import Box
+from litlamp.sight.eyes import Calibration
+from litlamp.sight.glance import Glance
+from litlamp.sight.pool import MOST_SHARPENED, asked, averaged, believed, pool, sharpened
+from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
+from litlamp.sight.tracks import Track
+
+SIZE = (640, 480)
+TUNED = Calibration("by hand")
+
+beliefs = arrays(float, st.tuples(st.integers(1, 12), st.just(4)), elements=st.floats(1e-3, 1)).map(
+    lambda b: b / b.sum(axis=1, keepdims=True)
+)
+
+
+@given(beliefs, st.data())
+def test_an_average_is_a_belief_whatever_the_order(of: np.ndarray, data: st.DataObject) -> None:
+    weights = np.array(data.draw(st.lists(st.floats(1e-3, 1), min_size=len(of), max_size=len(of))))
+    pooled = averaged(of, weights, 1.0)
+    assert pooled.sum() == pytest.approx(1)
+    assert (pooled >= 0).all()
+    order = np.array(data.draw(st.permutations(range(len(of)))))
+    assert averaged(of[order], weights[order], 1.0) == pytest.approx(pooled, abs=1e-9)
+
+
+@given(st.floats(0.3, 0.9), st.integers(1, 500))
+def test_many_frames_that_agree_are_not_so_many_witnesses(p: float, n: int) -> None:
+    of = np.tile([p, 1 - p], (n, 1))
+    odds = np.log(averaged(of, np.ones(n), 1.0)[0] / averaged(of, np.ones(n), 1.0)[1])
+    alone = np.log(p / (1 - p))
+    assert abs(odds) <= MOST_SHARPENED * abs(alone) + 1e-2
+    assert abs(odds) >= abs(alone) - 1e-2
+    assert 1 <= sharpened(np.ones(n)) <= MOST_SHARPENED
+
+
+def test_those_who_differ_leave_both_open() -> None:
+    of = np.array([[0.98, 0.02]] * 6 + [[0.02, 0.98]] * 2)
+    pooled = averaged(of, np.ones(8), 1.0)
+    assert 0.02 < pooled[1] < 0.5
+
+
+def head(colour: Colour, y: float, width: float, sure: float = 0.97) -> HeadSeen:
+    belief: dict[Colour, float] = {c: sure if c == colour else (1 - sure) / 4 for c in COLOURS}
+    lamp = None if colour == "dark" else LampSeen(320, y, width / 3)
+    return HeadSeen(Box(320 - width / 2, y - width / 2, 320 + width / 2, y + width / 2), lamp, belief)
+
+
+def glance_at(
+    *colours: Colour,
+    width: float = 30.0,
+    odds: float = 4.0,
+    dwarf: float = 0.02,
+    whole: float = 0.97,
+    plate: PlateBelief | None = None,
+    score: float = 0.9,
+) -> Glance:
+    heads = tuple(head(c, 200 + 2 * width * i, width) for i, c in enumerate(colours))
+    box = heads[0].box
+    for h in heads[1:]:
+        box = box.union(h.box)
+    kinds = {k: PlateBelief(0.0, 0.9, 0.1) for k in PLATES}
+    if plate is not None:
+        kinds["R"] = plate
+    seen = SignalSeen(box, heads, {"mast": 1 - dwarf, "dwarf": dwarf}, {"vertical": 0.97, "staggered": 0.03},
+                      kinds, (), None, whole, width)  # fmt: skip
+    lenses = tuple((h.box.centre[0], h.box.centre[1], width / 3) for h in heads)
+    return Glance(seen, odds, 0.5, lenses, (score,) * len(heads))
+
+
+def track_of(*glances: Glance | None, apart: float = 0.3) -> Track:
+    first = next(g for g in glances if g is not None)
+    track = Track(0, 0.0, first, SIZE)
+    for i, g in enumerate(glances[1:], 1):
+        if g is None:
+            track.miss(apart * i, SIZE)
+        else:
+            track.pose = type(track.pose)(track.pose.x, track.pose.y, g.seen.resolution)
+            track.learn(apart * i, g, SIZE)
+    return track
+
+
+def pooled(track: Track) -> SignalSeen:
+    out = pool(track, track.looks, (0.0, 99.0), TUNED)
+    assert out is not None
+    return out.seen
+
+
+def likeliest(of: HeadSeen) -> Colour:
+    return max(of.colour, key=lambda c: of.colour[c])
+
+
+def test_a_lamp_caught_dark_now_and_then_is_lit() -> None:
+    looks = [glance_at("green", "yellow"), *[glance_at("green", "dark")] * 4, glance_at("green", "yellow")]
+    seen = pooled(track_of(*looks))
+    assert [likeliest(h) for h in seen.heads] == ["green", "yellow"]
+    assert not seen.heads[1].dark_throughout
+
+
+def test_one_glint_in_many_looks_is_no_lit_lamp() -> None:
+    looks = [glance_at("green", "dark")] * 7 + [glance_at("green", "yellow")]
+    assert likeliest(pooled(track_of(*looks)).heads[1]) == "dark"
+
+
+def test_dark_is_not_dark_throughout_unless_its_light_was_watched() -> None:
+    seen = pooled(track_of(*[glance_at("green", "dark")] * 8))
+    assert likeliest(seen.heads[1]) == "dark"
+    assert not seen.heads[1].dark_throughout
+    assert seen.heads[1].flashing is None
+
+
+def test_a_head_seen_in_few_looks_of_many_is_none() -> None:
+    looks = [glance_at("red")] * 7 + [glance_at("red", "yellow", score=0.4)]
+    assert len(pooled(track_of(*looks)).heads) == 1
+
+
+def test_a_head_missed_in_half_of_the_looks_is_one() -> None:
+    looks = [glance_at("red", "yellow"), glance_at("red")] * 4
+    assert [likeliest(h) for h in pooled(track_of(*looks)).heads] == ["red", "yellow"]
+
+
+def test_large_looks_outweigh_small_ones() -> None:
+    small = [glance_at("yellow", width=7.0, dwarf=0.9)] * 6
+    large = [glance_at("red", width=30.0, dwarf=0.01)] * 3
+    seen = pooled(track_of(*small, *large))
+    assert likeliest(seen.heads[0]) == "red"
+    assert seen.mount["dwarf"] < 0.2
+
+
+def test_a_plate_is_as_the_looks_that_could_see_it_say() -> None:
+    unseen = glance_at("red", plate=PlateBelief(0.0, 0.05, 0.95))
+    shown = glance_at("red", plate=PlateBelief(0.93, 0.05, 0.02))
+    assert pooled(track_of(*[unseen] * 6, shown, shown)).plates["R"].present > 0.5
+    belief = pooled(track_of(*[unseen] * 6)).plates["R"]
+    assert belief.unknown > 0.9
+
+
+def test_a_signal_is_whole_if_the_looks_with_most_room_say_so() -> None:
+    looks = [glance_at("red", whole=0.3)] * 4 + [glance_at("red", whole=0.98)] * 3
+    assert pooled(track_of(*looks)).whole > 0.9
+    assert pooled(track_of(*[glance_at("red", whole=0.3)] * 7)).whole == pytest.approx(0.3)
+
+
+def test_misses_count_against_a_signal_but_less_than_sights_for_it() -> None:
+    seen = track_of(*[glance_at("red", odds=3.0)] * 3)
+    missed = track_of(*[glance_at("red", odds=3.0)] * 3, None, None, None)
+    never = track_of(glance_at("red", odds=0.2), None, None, None, None)
+    assert believed(seen.looks) == pytest.approx(3.0)
+    assert 0 < believed(missed.looks) < 3.0
+    assert believed(never.looks) < 0
+    assert asked(seen.looks) == 0.5
+
+
+def test_nothing_seen_is_nothing() -> None:
+    track = track_of(glance_at("red"), None, None)
+    assert pool(track, [look for look in track.looks if look.glance is None], (0, 9), TUNED) is None
+    assert pool(track, [], (0, 9), TUNED) is None

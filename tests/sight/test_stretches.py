@@ -1,0 +1,119 @@
+"""Where a signal changed, from tracks made by hand."""
+
+from __future__ import annotations
+
+from array import array
+
+import numpy as np
+import pytest
+
+from litlamp.aspects.aspect import COLOURS, PLATES, Colour
+from litlamp.aspects.belief import UNKNOWN_PLATE
+from litlamp.box import Box
+from litlamp.sight.glance import Glance
+from litlamp.sight.head_light import brightness_at, dark_throughout, head_light
+from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
+from litlamp.sight.stretches import changes, spans
+from litlamp.sight.tracks import LampTrace, Look, Track
+
+RGB = {"red": (1.0, 0.15), "yellow": (1.0, 0.55), "green": (0.1, 1.0), "dark": (0.0, 0.0)}
+FPS = 30
+
+
+def glance_at(colour: Colour) -> Glance:
+    belief: dict[Colour, float] = {c: 0.96 if c == colour else 0.01 for c in COLOURS}
+    lamp = None if colour == "dark" else LampSeen(100, 100, 8)
+    heads = (HeadSeen(Box(90, 90, 110, 110), lamp, belief),)
+    seen = SignalSeen(heads[0].box, heads, {"mast": 1.0}, {"vertical": 1.0},
+                      dict.fromkeys(PLATES, UNKNOWN_PLATE), (), None, 1.0, 20.0)  # fmt: skip
+    return Glance(seen, 4.0, 0.5, ((100.0, 100.0, 8.0),), (0.9,))
+
+
+def track_of(shown: list[Colour], every: float = 0.5, noise: float = 0.02) -> Track:
+    """A track of one head that shows so in each frame, looked at now and then."""
+    dice = np.random.default_rng(3)
+    n = len(shown)
+    track = Track(0, 0.0, glance_at(shown[0]), (640, 480))
+    track.looks.clear()
+    track.times = array("d", [i / FPS for i in range(n)])
+    track.seen = array("b", [1] * n)
+    track.common = array("f", [1.0] * n)
+    red, green = (np.array([RGB[c][k] for c in shown]) for k in (0, 1))
+    red, green = (np.maximum(v + dice.normal(0, noise, n), 0) for v in (red, green))
+    lamp = LampTrace(0.0, 0.0, 0.4, 0)
+    lamp.light, lamp.red, lamp.green = (array("f", v) for v in (red + green, red, green))
+    track.heads[0].lamps[:] = [lamp]
+    at = 0.0
+    while at < (n - 1) / FPS:
+        track.looks.append(Look(at, glance_at(shown[round(at * FPS)]), (0,), track.pose, (640, 480)))
+        at += every
+    return track
+
+
+def test_one_aspect_is_one_stretch() -> None:
+    track = track_of(["red"] * 150)
+    assert changes(track) == ()
+    assert spans(track) == [(0.0, pytest.approx(149 / FPS))]
+
+
+@pytest.mark.parametrize(("a", "b"), [("green", "red"), ("red", "yellow"), ("yellow", "green")])
+def test_a_change_of_colour_is_found_to_the_frame(a: Colour, b: Colour) -> None:
+    track = track_of([a] * 80 + [b] * 80)
+    (moment,) = changes(track)
+    assert moment == pytest.approx(80 / FPS, abs=1.1 / FPS)
+    (first, second) = spans(track)
+    assert first[1] == second[0] == moment
+
+
+def test_colours_that_looks_name_otherwise_without_a_jump_of_hue_are_no_change() -> None:
+    track = track_of(["yellow"] * 160)
+    for i, look in enumerate(track.looks):
+        if i >= 5:
+            track.looks[i] = Look(look.at, glance_at("red"), (0,), look.pose, look.size)
+    assert changes(track) == ()
+
+
+@pytest.mark.parametrize("per_minute", [30, 55, 90])
+@pytest.mark.parametrize("share", [0.3, 0.5, 0.7])
+def test_a_flash_is_no_change(per_minute: float, share: float) -> None:
+    shown: list[Colour] = [
+        "yellow" if (i / FPS * per_minute / 60) % 1 < share else "dark" for i in range(240)
+    ]
+    assert changes(track_of(shown, 0.37)) == ()
+
+
+def test_a_lamp_that_goes_out_for_good_has_changed() -> None:
+    (moment,) = changes(track_of(["green"] * 90 + ["dark"] * 90))
+    assert moment == pytest.approx(3.0, abs=0.05)
+
+
+def test_a_lamp_that_lights_up_after_long_has_changed() -> None:
+    (moment,) = changes(track_of(["dark"] * 90 + ["green"] * 90))
+    assert moment == pytest.approx(3.0, abs=0.05)
+
+
+def test_dark_at_the_end_for_less_than_a_flash_may_be_is_no_change() -> None:
+    assert changes(track_of(["green"] * 90 + ["dark"] * 40)) == ()
+
+
+def test_two_changes_are_three_stretches() -> None:
+    track = track_of(["green"] * 90 + ["yellow"] * 90 + ["red"] * 90)
+    assert [round(m, 1) for m in changes(track)] == [3.0, 6.0]
+    assert len(spans(track)) == 3
+
+
+def test_brightness_at_moments() -> None:
+    track = track_of(["yellow"] * 30 + ["dark"] * 30, noise=0.0)
+    at = brightness_at(head_light(track, 0), [0.5, 1.5, 50.0])
+    assert at == pytest.approx([1.0, 0.0, 1.0], abs=0.02)
+
+
+def test_dark_throughout_needs_time_and_a_lit_neighbour() -> None:
+    dark, lit = (head_light(track_of([c] * 150), 0) for c in ("dark", "green"))
+    assert dark_throughout(dark, [lit])
+    assert not dark_throughout(dark, [])
+    assert not dark_throughout(dark, [dark])
+    assert not dark_throughout(lit, [lit])
+    assert not dark_throughout(head_light(track_of(["dark"] * 80), 0), [lit])
+    blinks = track_of(["dark"] * 140 + ["green"] * 10)
+    assert not dark_throughout(head_light(blinks, 0), [lit])
