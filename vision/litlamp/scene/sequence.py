@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from litlamp.aspects.aspect import Aspect
-from litlamp.aspects.rulebook import Announcement, Rule, Rulebook, StandardAspect
+from litlamp.aspects.rulebook import Rule, Rulebook, StandardAspect
+from litlamp.aspects.succession import holds
 from litlamp.scene.plates import number_text
 
 
@@ -36,27 +37,6 @@ class Passed:
 _PACES = {"track": 17.0, "limited": 15.0, "medium": 13.0, "diverging": 11.0, "slow": 7.0, "stop": 9.0}
 _SLOWEST = 6.0
 _USUAL = 6.0  # how much more often everyday rules are drawn
-
-
-def holds(before: Rule, after: Rule) -> bool:
-    """Whether a signal may show `after` where the one before it showed `before`.
-
-    A rule that announces nothing may be followed by any.
-    """
-    said = before.announces
-    if said is None:
-        return True
-    if said.signal == "next":
-        return _has_speed(after, said.speed)
-    return after.speed == "track" and after.announces == Announcement("next", said.speed)
-
-
-def _has_speed(rule: Rule, speed: str) -> bool:
-    if speed == "stop":
-        return rule.speed.startswith("stop")
-    if speed == "restricted":
-        return rule.speed in ("restricted", "reduced, at most diverging")
-    return rule.speed == speed
 
 
 def draw_sequence(
