@@ -121,7 +121,7 @@ def read_with_frames(
         book.edition,
         dict(eyes.names),
         watched.seconds,
-        watched.notes,
+        watched.notes if watched.times_fault is None else (*watched.notes, watched.times_fault),
         tuple(passages),
     )
     return read, tuple(frames)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from litlamp.aspects.aspect import Mount
+from litlamp.photo_reading import source_name
 
 if TYPE_CHECKING:
     from litlamp.aspects.rulebook import Rulebook
@@ -34,15 +36,20 @@ def read_source(
     none was kept); nothing of what could not be read. Parameters as for `read_clip`; `eyes`
     are for photographs, as a clip has its own, which leave the decoder its cores.
     """
-    from litlamp.media.sources import moves
+    from litlamp.media.sources import STANDARD_INPUT, moves, taken
 
-    if moves(source):
+    whole = taken(source) if source == STANDARD_INPUT else None
+    given = source if whole is None else whole
+    frames: tuple[Frame | None, ...]
+    if moves(given):
         from litlamp.clip_reading import read_with_frames
 
-        return read_with_frames(
-            source, book=book, level=level, expect=expect, fps=fps, progress=progress, keep=keep
+        reading, frames = read_with_frames(
+            given, book=book, level=level, expect=expect, fps=fps, progress=progress, keep=keep
         )
-    from litlamp.photo_reading import read_with_frame
+    else:
+        from litlamp.photo_reading import read_with_frame
 
-    reading, frame = read_with_frame(source, book=book, level=level, expect=expect, eyes=eyes)
-    return reading, () if frame is None else (frame,)
+        reading, frame = read_with_frame(given, book=book, level=level, expect=expect, eyes=eyes)
+        frames = () if frame is None else (frame,)
+    return replace(reading, source=source_name(source)), frames

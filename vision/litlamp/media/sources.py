@@ -16,6 +16,8 @@ from litlamp.media.sniff import HEAD_BYTES, Sniffed, sniff
 STANDARD_INPUT = "-"
 ANIMATIONS = frozenset({"GIF", "PNG", "WebP", "AVIF"})
 """Formats of stills whose files may hold a moving picture."""
+MOST_TAKEN = 1 << 30
+"""Most bytes of such a picture that are taken from standard input."""
 
 Source = str | os.PathLike[str] | bytes | BinaryIO
 
@@ -66,9 +68,8 @@ def moves(source: Source) -> bool:
     if isinstance(source, (str, os.PathLike)):
         name = os.fspath(source)
         if name == STANDARD_INPUT:
-            # Nothing is taken from the pipe; an animation in it cannot be told from a still.
-            peek = getattr(getattr(sys.stdin, "buffer", None), "peek", None)
-            return peek is not None and sniff(peek(HEAD_BYTES)[:HEAD_BYTES]).kind == "clip"
+            # Nothing is taken from the pipe; an animation in it cannot be told from a still: see `taken`.
+            return sniff(_peeked()).kind == "clip"
         try:
             if Path(name).is_dir():
                 return True
@@ -77,6 +78,24 @@ def moves(source: Source) -> bool:
         except (MediaError, OSError, ValueError):
             return False
     return False
+
+
+def taken(source: str) -> bytes | None:
+    """All of standard input where only the whole tells whether it moves; else None, and nothing is taken."""
+    if source != STANDARD_INPUT or sniff(_peeked()).name not in ANIMATIONS:
+        return None
+    try:
+        return _exactly(sys.stdin.buffer, MOST_TAKEN)
+    except (MediaError, OSError, ValueError):
+        return None
+
+
+def _peeked() -> bytes:
+    peek = getattr(getattr(sys.stdin, "buffer", None), "peek", None)
+    try:
+        return b"" if peek is None else bytes(peek(HEAD_BYTES)[:HEAD_BYTES])
+    except (OSError, ValueError):
+        return b""
 
 
 def _moves(file: BinaryIO, head: bytes) -> bool:
