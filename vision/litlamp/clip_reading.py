@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from litlamp.sight.eyes import Eyes
     from litlamp.sight.flash import Flash
     from litlamp.sight.seen import SignalSeen
+    from litlamp.sight.signals import SignalInClip
 
 _STILL_TELLS = "A still cannot tell whether a lamp flashes"
 
@@ -103,13 +104,9 @@ def read_with_frames(
     passages: list[Passage] = []
     frames: list[Frame | None] = []
     for one in found:
-        stretches = []
-        for part in one.stretches:
-            said = _read(part.seen, part.flashes, book, level, expect)
-            stretches.append(Stretch(part.span, part.seen, said))
-        last = one.last_clear
-        signals.append((stretches[last].seen, stretches[last].said))
-        passages.append(Passage(one.span, one.stretches[last].at, tuple(stretches)))
+        seen, said, passage = read_signal(one, book, level, expect)
+        signals.append((seen, said))
+        passages.append(passage)
         frames.append(None if one.frame is None else one.frame.frame())
     read = SourceReading(
         name,
@@ -125,6 +122,19 @@ def read_with_frames(
         tuple(passages),
     )
     return read, tuple(frames)
+
+
+def read_signal(
+    one: SignalInClip, book: Rulebook, level: float, expect: Mount | None
+) -> tuple[SignalSeen, Reading, Passage]:
+    """One signal of a clip: what was seen at its last clear sight, what it says, and its way through."""
+    stretches = []
+    for part in one.stretches:
+        said = _read(part.seen, part.flashes, book, level, expect)
+        stretches.append(Stretch(part.span, part.seen, said))
+    last = one.last_clear
+    passage = Passage(one.span, one.stretches[last].at, tuple(stretches))
+    return stretches[last].seen, stretches[last].said, passage
 
 
 def _read(

@@ -409,9 +409,13 @@ def _log(p: float) -> float:
     return math.log(p / (1 - p))
 
 
-def seconds(clip: Iterable[ClipFrame]) -> Iterator[tuple[ClipFrame, float]]:
-    """Frames with the seconds since the first; where times cannot be trusted, as if thirty a second."""
-    at, last = 0.0, None
+def seconds(
+    clip: Iterable[ClipFrame], at: float = 0.0, last: Fraction | None = None
+) -> Iterator[tuple[ClipFrame, float]]:
+    """Frames with the seconds since the first; where times cannot be trusted, as if thirty a second.
+
+    Where a clip is gone on with, the frame before these was at `at`, and `last` by its own clock.
+    """
     for frame in clip:
         if last is not None:
             step = float(frame.time.pts * frame.time.time_base - last)
