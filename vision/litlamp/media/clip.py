@@ -17,7 +17,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO
 
-from litlamp.media.clip_frame import ClipFrame, Moment
+from litlamp.media.clip_frame import ClipFrame, Moment, Start
 from litlamp.media.errors import MediaError
 from litlamp.media.frame import Time
 from litlamp.media.sniff import HEAD_BYTES, Sniffed, sniff
@@ -144,6 +144,7 @@ def open_clip(
     fps: Fraction | float | None = None,
     pixel_limit: int = FRAME_PIXEL_LIMIT,
     threads: int = 0,
+    start: Start | None = None,
 ) -> Clip:
     """Open a clip: MP4, MOV, MKV, WebM, AVI and other containers; animated GIF, WebP, PNG, AVIF; a folder.
 
@@ -156,6 +157,8 @@ def open_clip(
     fps : frames a second of a burst whose photographs carry no times; left aside for anything else.
     pixel_limit : most pixels (width x height) of a frame.
     threads : decoder threads; 0 for as many as there are cores.
+    start : go on from this frame. The first frames given are that one's or earlier ones, of what cannot be
+        wound forward all of them.
 
     Raises
     ------
@@ -183,7 +186,7 @@ def open_clip(
 
         container = Container(file, found.name, pixel_limit, threads, notes)
         fault = f"a bare {found.name} stream carries no times" if found.name in _NO_TIMES else None
-        return Clip(container.moments(), notes, name, container.duration, fault, file)
+        return Clip(container.moments(start), notes, name, container.duration, fault, file)
     except MediaError as error:
         file.close()
         raise MediaError(error.sentence, name) from error.__cause__

@@ -87,6 +87,15 @@ class Moment:
     damaged: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Where a clip is gone on with: a frame's time, that of the clip's first, and how many came before."""
+
+    time: Time
+    first: Time
+    frames: int
+
+
 def too_large(width: int, height: int, limit: int) -> str:
     """The sentence for frames that are not read for their size."""
     return f"this clip's frames have {width} x {height} pixels; at most {limit / 1e6:g} million are read"

@@ -15,7 +15,7 @@ from av.video.plane import VideoPlane
 from av.video.stream import VideoStream
 from numpy.typing import NDArray
 
-from litlamp.media.clip_frame import Moment, too_large
+from litlamp.media.clip_frame import Moment, Start, too_large
 from litlamp.media.errors import MediaError
 from litlamp.media.planes import UPRIGHT, Coding, Packed, Plane, Turn, YCbCr
 from litlamp.media.transfer import Curve, Primaries
@@ -118,13 +118,17 @@ class Container:
         whole = self._container.duration
         return None if whole is None else whole / 1e6
 
-    def moments(self) -> Iterator[Moment]:
-        """Every picture that can be decoded, in the order shown."""
+    def moments(self, start: Start | None = None) -> Iterator[Moment]:
+        """Every picture that can be decoded, in the order shown; with `start`, from about there on."""
         stream = self._stream
         duration = self.duration
         first: Fraction | None = None
         last = Fraction(0)
         given = broken = damaged = 0
+        if start is not None and stream.time_base == start.time.time_base:
+            with contextlib.suppress(Exception):  # what cannot be wound forward is given from its beginning
+                self._container.seek(start.time.pts, stream=stream)
+                first, given = start.first.pts * start.first.time_base, start.frames
         try:
             for frame in self._frames():
                 if frame is None:
