@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from litlamp.media.clip_frame import ClipFrame
+from litlamp.sight.alternating import in_turn
 from litlamp.sight.eyes import Calibration, logistic
 from litlamp.sight.flash import Flash
 from litlamp.sight.glance import moved_signal
@@ -54,7 +55,10 @@ class SignalInClip:
 def signals_in(watched: Watched, tuned: Calibration) -> tuple[SignalInClip, ...]:
     """The signals, in the order in which they came into sight, and from left to right."""
     found = []
+    crossing = in_turn(watched.tracks)
     for track in watched.tracks:
+        if track.number in crossing:
+            continue
         one = _signal(track, watched, tuned)
         if one is not None:
             found.append(one)

@@ -33,6 +33,10 @@ MOST_HEADS = 6
 """Heads followed in one signal; the best seen are kept in the end."""
 BRIGHT = 0.5
 """A lamp as bright as this, in terms of its usual light, is one that its place can be told from."""
+MOST_LOOKS = 480
+"""Looks that are kept of one signal: an hour's would fill the memory."""
+MISSED = 0.3
+"""How much a look that saw nothing counts, as against one that saw the signal."""
 RESTLESS = 3
 """So many looks after one that saw another colour than the one before come soon."""
 GLARING = 1.6
@@ -155,7 +159,17 @@ class Look:
 
 
 class Track:
-    """A signal being followed."""
+    """A signal being followed.
+
+    Attributes
+    ----------
+    number, born : which track of the clip it is, and from when on, seconds.
+    pose, heads : where it is now, and what it is made of.
+    looks : what looks at it saw, in time order; `found` of them saw it, the last at `last_seen`.
+    times, seen, common : of each frame: its time, whether what was measured counts, its exposure.
+    misses : looks in a row that saw nothing.
+    hidden : something is taken to be before it.
+    """
 
     def __init__(self, number: int, at: float, glance: Glance, size: tuple[int, int]) -> None:
         self.number = number
@@ -165,11 +179,15 @@ class Track:
         self.times = array("d")
         self.seen = array("b")
         self.common = array("f")
+        self.found = 0
+        self.last_seen = at
         self.misses = 0
         self.unlike = 0
         self.restless = 0
         self.next_look = at
         self.looked = 0
+        # Sums over all looks, some of which are let go from `looks` in time.
+        self._odds, self._weight, self._heads_seen = 0.0, 0.0, 0
         self._follower = Follower()
         self._likeness = Likeness()
         self._good: deque[Pose] = deque(maxlen=6)
@@ -183,16 +201,6 @@ class Track:
         x, y = (float(np.mean([m[i] for m in middles])) for i in (0, 1))
         self.pose = Pose(x, y, glance.seen.resolution)
         self.learn(at, glance, size)
-
-    @property
-    def last_seen(self) -> float:
-        """When a look last saw it."""
-        return next((look.at for look in reversed(self.looks) if look.glance is not None), self.born)
-
-    @property
-    def found(self) -> int:
-        """How many looks saw it."""
-        return sum(look.glance is not None for look in self.looks)
 
     @property
     def held(self) -> bool:
@@ -213,13 +221,11 @@ class Track:
 
     def odds(self) -> float:
         """Log-odds that it is a signal, by all looks together; a look that saw nothing counts a little."""
-        total, weight = 0.0, 0.0
-        for look in self.looks:
-            if look.glance is None:
-                total, weight = total - 0.6, weight + 0.3
-            else:
-                total, weight = total + look.glance.odds, weight + 1.0
-        return total / max(weight, 1e-6)
+        return self._odds / max(self._weight, 1e-6)
+
+    def heads_known(self) -> float:
+        """How many heads the looks that saw it saw on average."""
+        return self._heads_seen / max(self.found, 1)
 
     def learn(self, at: float, glance: Glance, size: tuple[int, int]) -> None:
         """Take in what a look saw, on the frame that was last followed to."""
@@ -245,18 +251,30 @@ class Track:
                 self._learn_lamp(self.heads[slot], glance.lenses[i], lit=head.lamp is not None)
         before = next((look for look in reversed(self.looks) if look.glance is not None), None)
         now = Look(at, glance, tuple(slots), self.pose, size)
-        self.looks.append(now)
+        self._keep(now)
+        self.found += 1
+        self.last_seen = at
+        self._heads_seen += len(seen.heads)
+        self._odds, self._weight = self._odds + glance.odds, self._weight + 1.0
         self.restless = RESTLESS if before is not None and _differ(before, now) else max(self.restless - 1, 0)
         self.misses = 0
         self._held = at
         self._remember, self.hidden = self._remember or glance.odds > 0, False
+
+    def _keep(self, look: Look) -> None:
+        """Add a look; of very many, every second of the older ones is let go."""
+        self.looks.append(look)
+        if len(self.looks) > MOST_LOOKS:
+            late = MOST_LOOKS // 4
+            self.looks[1:-late] = self.looks[1:-late:2]
 
     def miss(self, at: float, size: tuple[int, int]) -> None:
         """A look that saw nothing of it."""
         self.misses += 1
         if self._dark and self._like is not None and self._like < UNLIKE_MISSED and not self.hidden:
             self._hide()
-        self.looks.append(Look(at, None, (), self.pose, size))
+        self._keep(Look(at, None, (), self.pose, size))
+        self._odds, self._weight = self._odds - 2 * MISSED, self._weight + MISSED
 
     def shift(self, dx: float, dy: float) -> None:
         """It is elsewhere than was taken, px of the frame."""

@@ -197,7 +197,8 @@ class Watch:
             waited = at - track.last_seen
             left = not track.in_view(size) and track.misses > 0
             if doubted or (track.misses >= 2 and (waited > PATIENCE or left)):
-                self._gone.append(track)
+                if track.found >= 2:
+                    self._gone.append(track)
                 if doubted:
                     self.shown.pop(track.number, None)
             else:
@@ -274,7 +275,7 @@ class Watch:
     def _met(self, seen: Glance, size: tuple[int, int], at: float) -> Track | None:
         """The signal that was lost or let go lately and that this may be."""
         lost = [t for t in self._live if t.misses or t.hidden]
-        for track in [*lost, *reversed(self._gone)]:
+        for track in [*lost, *reversed(self._gone[-MOST_TRACKS:])]:
             if track.found < 2 or at - track.last_seen > REMEMBERED:
                 continue
             ratio = seen.seen.resolution / track.pose.width
@@ -387,8 +388,7 @@ def _one(a: Track, b: Track) -> bool:
 
 def _known(track: Track) -> float:
     """How many heads its looks saw on average, and how sure they were of a signal."""
-    found = [len(look.glance.seen.heads) for look in track.looks if look.glance is not None]
-    return sum(found) / max(len(found), 1) + 0.1 * min(max(track.odds(), -5.0), 5.0)
+    return track.heads_known() + 0.1 * min(max(track.odds(), -5.0), 5.0)
 
 
 def _share(a: Box, b: Box) -> float:
