@@ -31,6 +31,8 @@ _INTERRUPTED, _PIPE_CLOSED = 130, 141
 _PATIENCE = 2.0
 """Seconds that a source may take before its progress is told."""
 
+_given: list[str] = []  # the words of the command line, for a record of how something was made
+
 _FOOT = "Training aid only: never act on it on or near a track."
 
 
@@ -466,6 +468,86 @@ def _check(path: Path) -> None:
 
 
 @commands.command(epilog=_FOOT)
+@click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
+@click.option("--to", type=click.Path(path_type=Path), required=True, metavar="DIR", help="Results folder.")
+@click.option(
+    "--workers", type=click.IntRange(0, 4096), help="Processes; as many as processors if not given."
+)
+@click.option(
+    "--patience",
+    type=click.FloatRange(0, min_open=True),
+    default=120.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="A source of which nothing is heard for so long is given up.",
+)
+@click.option("--anew", is_flag=True, help="Read all again; the earlier readings are moved aside.")
+@click.option("--retry", is_flag=True, help="Try again what could not be read.")
+@_book_option
+@_edition_option
+@_level_option
+@click.option(
+    "--expect", type=click.Choice(["mast", "dwarf"]), help="What the signals stand on, if you know it."
+)
+@click.option(
+    "--fps", type=click.FloatRange(0, 1000, min_open=True), metavar="RATE", help="As for litlamp read."
+)
+@click.pass_context
+def label(
+    ctx: click.Context,
+    sources: tuple[str, ...],
+    to: Path,
+    workers: int | None,
+    patience: float,
+    anew: bool,
+    retry: bool,
+    rulebook: str,
+    edition: str | None,
+    level: float,
+    expect: Mount | None,
+    fps: float | None,
+) -> None:
+    """Read a whole collection into DIR/readings.jsonl; run again to go on after any stop.
+
+    A SOURCE is a photograph or clip; a folder, searched for them with all folders in it; a quoted pattern
+    ("rides/**/*.jpg"); a list with columns of your own (.csv, .tsv, .jsonl; its column "source" or "path"
+    names the file), which every reading then carries; or "-", a list on standard input, one a line.
+
+    What cannot be read gets a record that says why. Exit status: 0 done, 2 if nothing could be read at all.
+    """
+    book = _book(rulebook, edition)
+    from litlamp.collection.label import Asked, LabelError, crew
+    from litlamp.collection.label import label as label_all
+    from litlamp.collection.progress import ProgressLine, duration
+    from litlamp.sight.eyes import EyesError
+
+    try:
+        with ProgressLine() as progress:
+            done = label_all(
+                sources,
+                to,
+                Asked(book, level, expect, fps),
+                workers=crew(workers, patience),
+                anew=anew,
+                again_failed=retry,
+                told=progress,
+                command=["litlamp", *_given],
+            )
+    except (LabelError, EyesError) as error:
+        raise Fault(str(error)) from error
+    counts = done.counts
+    if done.aside is not None:
+        _say(f"the earlier readings are in {done.aside}")
+    click.echo(
+        f"{to / 'readings.jsonl'}: {counts.done:,} sources, {counts.read:,} with a signal, "
+        f"{counts.none:,} without, {counts.failed:,} not read; {done.now:,} of them now, "
+        f"in {duration(done.seconds)}"
+    )
+    click.echo(_FOOT)
+    ctx.exit(BAD if counts.failed == counts.done else READ)
+
+
+@commands.command(epilog=_FOOT)
 @click.argument("truth", metavar="TRUTH")
 @click.argument("readings", metavar="READINGS")
 @click.option("--json", "as_json", is_flag=True, help="The whole score as one JSON object.")
@@ -579,6 +661,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     `arguments` are those after the program's name; None takes them from `sys.argv`.
     """
     debug = bool(os.environ.get("LITLAMP_DEBUG"))
+    _given[:] = sys.argv[1:] if arguments is None else arguments
     for stream in (sys.stdout, sys.stderr):
         # A terminal that cannot show a character gets its code, not a fault.
         if hasattr(stream, "reconfigure"):
