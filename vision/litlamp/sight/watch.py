@@ -31,9 +31,9 @@ from litlamp.sight.tracks import Track
 SCANS = (0.0, 0.23, 0.57)
 SCAN_EVERY = (0.83, 0.97)
 WHOLES = (0.0, 0.7)
-WHOLE_EVERY = (4.3, 5.2)
+WHOLE_EVERY = (5.9, 7.1)
 LOOKS = (0.13, 0.19, 0.31, 0.43, 0.53, 0.67)
-LOOK_EVERY = (1.03, 0.89, 1.13)
+LOOK_EVERY = (1.23, 1.07, 1.33)
 """Seconds between a signal's looks, the first ones sooner."""
 GROWN = 1.2
 """A signal that has grown by so much since its last look is looked at before its time."""
@@ -41,7 +41,7 @@ SOONEST = 0.3
 """But no sooner than so many seconds after it."""
 UNLIKE, SOON = 4, 0.7
 """So is one whose lamps were otherwise for so many frames in a row, as soon as this: they may be others."""
-SETTLED = 7
+SETTLED = 6
 """A signal that was looked at so often is looked at half as often."""
 CALM = 1.6
 """How much more seldom the whole is scanned while all signals in view are settled."""
@@ -149,7 +149,8 @@ class Watch:
                     found.append(heads)
                     if not heads:
                         self._tried.append((spot.x, spot.y, 8 * spot.diameter, at))
-            if self._whole.due(at):
+            # The second look at the whole is for clips in which nothing was found at once.
+            if self._whole.due(at) and not (self._live and 1 < self._whole.count <= len(WHOLES)):
                 found.append(heads_in_whole(frame, self._eyes))
             for heads in found:
                 self._begin(heads, frame, at)
