@@ -1,0 +1,1 @@
+"""The learner's page: a small local web page over the other rooms."""
