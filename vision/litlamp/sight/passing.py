@@ -148,8 +148,8 @@ def until(track: Track, at: float) -> Track:
 
 
 def moments(track: Track, changes: Sequence[float] = ()) -> tuple[float, ...]:
-    """A handful of looks at which to say what could be known: the first, each after it has grown, the last,
-    and about each change of aspect the last before it and the second after it."""
+    """A handful of looks at which to say what could be known: the first two (one alone is not believed), each
+    after it has grown, the last, and about each change of aspect the last before it and the second after."""
     found = [look for look in track.looks if look.glance is not None]
     if not found:
         return ()
@@ -161,7 +161,7 @@ def moments(track: Track, changes: Sequence[float] = ()) -> tuple[float, ...]:
         if own > GROWTH * width:
             chosen.append(look.at)
             width = own
-    chosen = _thinned(chosen, MOST_MOMENTS)
+    chosen = [*_thinned(chosen, MOST_MOMENTS), *(look.at for look in found[1:2])]
     for change in changes:
         before = [look.at for look in found if look.at < change]
         after = [look.at for look in found if look.at >= change]
