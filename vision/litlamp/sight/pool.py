@@ -1,14 +1,14 @@
 """Many looks at one signal become one belief.
 
-Frames of one clip are no independent witnesses: what misleads one misleads its neighbours. So beliefs of many
-looks are averaged, not multiplied, and the average is sharpened by no more than a little, however many there
-were. Looks that showed more count for more.
+Frames of one clip are no independent witnesses: what misleads one, an over-exposed red that looks yellow,
+misleads all. So the beliefs of many looks are averaged, never multiplied: a hundred looks that hold red
+possible at three in a hundred still hold it so. Looks that showed more count for more.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,15 +26,14 @@ Floats = NDArray[np.float64]
 
 FULL_WIDTH = 28.0
 """A head shown wider than this tells no more, px; one half as wide counts for a quarter."""
-SHARPENED = 0.3
-"""How much more the logarithm of an averaged belief weighs for each e-fold of looks."""
-MOST_SHARPENED = 1.8
 KEPT = 0.3
 """A head is one of the signal if the better looks scored it as high as this on average."""
 BETTER = 0.35
 """The better looks: this share of them."""
 COVERED = 0.35
 """Share of a head that another may cover: heads do not stand over each other."""
+GLIMMER = 0.2
+"""Share of a lit lamp's light that a dark one may give back by day, at most."""
 GAPS, HIDDEN = 2, 0.1
 """A lamp that was out of sight as often, for such a share of the time, is not said to be steady."""
 MISSED = 0.3
@@ -131,21 +130,15 @@ def asked(looks: Sequence[Look]) -> float:
     return min((look.glance.least for look in looks if look.glance is not None), default=1.0)
 
 
-def sharpened(weights: Floats) -> float:
-    """What the logarithm of an averaged belief is multiplied by, for looks of these weights."""
-    many = float(weights.sum()) ** 2 / max(float((weights**2).sum()), 1e-12)
-    return min(1 + SHARPENED * float(np.log(max(many, 1.0))), MOST_SHARPENED)
-
-
 def averaged(beliefs: Floats, weights: Floats, doubt: float) -> Floats:
     """One belief, (k,), from many, (n, k).
 
-    Their logarithms are averaged and sharpened. As far as they differ, by `doubt`, part goes to their plain
-    mean, which holds every opinion.
+    Their logarithms are averaged. As far as they differ, by `doubt`, part goes to their plain mean, which
+    holds every opinion.
     """
     share = weights / weights.sum()
     log = share @ np.log(beliefs + 1e-4)
-    pooled = np.exp(sharpened(weights) * (log - log.max()))
+    pooled = np.exp(log - log.max())
     pooled /= pooled.sum()
     plain = share @ beliefs
     apart = float(share @ (0.5 * np.abs(beliefs - plain).sum(axis=1)))
@@ -298,7 +291,10 @@ def _flash(light: HeadLight, *, lit: bool) -> Flash:
     bright = light.series.brightness[light.series.seen]
     if not bright.size or float(np.quantile(bright, 0.95)) < DIMMEST:
         return Flash(None, "the lamp was too faint to be watched")
-    told = flash(light.series)
+    # What daylight a dark lens gives back is no light of the lamp's; a dim lamp's light is more than that.
+    low, high = (float(v) for v in np.quantile(bright, (0.05, 0.9)))
+    glimmer = low if low < GLIMMER * high else 0.0
+    told = flash(replace(light.series, brightness=np.maximum(light.series.brightness - glimmer, 0.0)))
     if told.flashing is not None and told.flashing < 0.5 and _comes_and_goes(light):
         return Flash(None, "the lamp was out of sight now and again", log_ratio=told.log_ratio)
     return told
