@@ -36,6 +36,11 @@ def environment() -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": str(ROOT / "vision"), "OMP_NUM_THREADS": "1"}
 
 
+def _wait_for(run: subprocess.Popen[bytes], file: Path, lines: int) -> None:
+    while run.poll() is None and (not file.exists() or file.read_bytes().count(b"\n") < lines):
+        time.sleep(0.002)
+
+
 def kill_often(
     folder: Path, scratch: Path, kills: int, workers: int, dice: random.Random, real: bool = False
 ) -> tuple[int, int, list[int]]:
@@ -58,8 +63,13 @@ def kill_often(
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
         )
-        # A part of the time only, so that there is work left for the kills to come.
-        time.sleep(dice.uniform(0, min(takes, 1.2 + 2 * takes / kills)))
+        # Half at any moment, most of them of the start; half once there is some progress to interrupt.
+        if dice.random() < 0.5:
+            time.sleep(dice.uniform(0, min(takes, 3.0)))
+        else:
+            more = dice.randint(1, max(2 * expected.count(b"\n") // kills, 1))
+            _wait_for(run, to / "journal.jsonl", journal + more)
+            time.sleep(dice.uniform(0, 0.01))
         hits += run.poll() is None
         run.send_signal(signal.SIGKILL)
         _, said = run.communicate()

@@ -42,7 +42,7 @@ def line(by_hand: Any) -> bytes:
 def test_keys_are_those_of_the_design_in_its_order(line: bytes) -> None:
     of = json.loads(line)
     assert list(of) == TOP
-    assert list(of["signals"][0]) == SIGNAL
+    assert list(of["signals"][0]) == [*SIGNAL, "plates_seen"]
     head = of["signals"][0]["heads"][0]
     assert list(head) == HEAD
     assert list(head["colour"]) == ["red", "yellow", "green", "lunar", "dark"]

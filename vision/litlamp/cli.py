@@ -635,6 +635,34 @@ def label(
 
 
 @commands.command(epilog=_FOOT)
+@click.argument("readings", metavar="DIR|READINGS")
+@click.option(
+    "--as", "formats", required=True, metavar="FORMAT,...", help="csv, parquet, coco, crops, vtt."
+)
+@click.option("--to", type=click.Path(path_type=Path), metavar="DIR", help="DIR/export if not given.")
+def export(readings: str, formats: str, to: Path | None) -> None:
+    """Write a collection's readings in the formats that other programs read.
+
+    csv: a row a signal. parquet: typed and nested. coco: boxes of signals, heads, lamps and plates in
+    photographs. crops: a picture of each signal, in folders by rule. vtt: subtitles of each clip. What
+    every column means is written beside them.
+    """
+    from litlamp.collection.export import export as export_all
+    from litlamp.collection.exporting import ExportError
+    from litlamp.collection.label_line import readings_path
+    from litlamp.collection.truth_file import LinesError
+
+    path = readings_path(readings)
+    to = to or path.parent / "export"
+    chosen = [name for word in formats.split(",") if (name := word.strip().lower())]
+    try:
+        export_all(path, to, chosen, lambda words: click.echo(f"{to}: {words}"))
+    except (ExportError, LinesError) as error:
+        raise Fault(str(error)) from error
+    click.echo(_FOOT)
+
+
+@commands.command(epilog=_FOOT)
 @click.argument("truth", metavar="TRUTH")
 @click.argument("readings", metavar="READINGS")
 @click.option("--json", "as_json", is_flag=True, help="The whole score as one JSON object.")

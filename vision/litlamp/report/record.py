@@ -27,7 +27,7 @@ from litlamp.aspects.cautions import LONG
 if TYPE_CHECKING:
     from litlamp.aspects.reading import Reading, RuleChance
     from litlamp.photo_reading import Passage, SourceReading, Stretch
-    from litlamp.sight.seen import HeadSeen, SignalSeen
+    from litlamp.sight.seen import HeadSeen, PlateSeen, SignalSeen
 
 SCHEMA = 1
 OUTCOME_NAMES = {"not_standard": "not a standard aspect", "not_lit": "not lit"}
@@ -132,6 +132,14 @@ class AspectRecord(Struct, frozen=True):
     set: tuple[RuleRecord, ...]
 
 
+class PlateRecord(Struct, frozen=True):
+    """A plate found in the picture: where, what it most likely is, and the belief in that."""
+
+    box: Edges
+    kind: str
+    probability: P
+
+
 class SignalRecord(Struct, frozen=True, kw_only=True):
     """One signal of a picture or clip. `at_s` and `aspects` are left out for a photograph."""
 
@@ -153,6 +161,7 @@ class SignalRecord(Struct, frozen=True, kw_only=True):
     cautions: tuple[str, ...]
     at_s: Seconds | UnsetType = UNSET
     aspects: tuple[AspectRecord, ...] | UnsetType = UNSET
+    plates_seen: tuple[PlateRecord, ...] | UnsetType = UNSET
 
 
 class Record(Struct, frozen=True, kw_only=True):
@@ -352,7 +361,13 @@ def _signal(seen: SignalSeen, said: Reading, passage: Passage | None) -> SignalR
         cautions=said.cautions,
         at_s=UNSET if passage is None else _seconds(passage.at),
         aspects=UNSET if passage is None else tuple(_aspect(s) for s in passage.stretches),
+        plates_seen=tuple(_plate(p) for p in seen.plates_seen) or UNSET,
     )
+
+
+def _plate(seen: PlateSeen) -> PlateRecord:
+    kind = max(seen.letters, key=seen.letters.__getitem__, default="other")
+    return PlateRecord(_edges(seen.box.as_list()), kind, rounded(seen.letters.get(kind, 0.0)))
 
 
 def _aspect(stretch: Stretch) -> AspectRecord:
@@ -501,6 +516,11 @@ _DOCUMENTED: tuple[tuple[type[Struct], str, tuple[tuple[str, str, str], ...]], .
                 "list",
                 "what it showed in a clip, in time order; `aspect`, `reading` and all else above is as of "
                 "the last clear sight; left out for a photograph",
+            ),
+            (
+                "plates_seen",
+                "list of {box, kind, probability}",
+                "plates found in the picture, `kind` A, R, L, DV, number or other; left out where none was",
             ),
         ),
     ),
