@@ -288,13 +288,16 @@ def _head(
 def _flash(light: HeadLight, *, lit: bool) -> Flash:
     if not lit:
         return Flash(None, "the lamp was not seen lit")
-    bright = light.series.brightness[light.series.seen]
+    series = light.series
+    if series.common is not None:
+        series = replace(series, brightness=series.brightness / np.maximum(series.common, 1e-6), common=None)
+    bright = series.brightness[series.seen]
     if not bright.size or float(np.quantile(bright, 0.95)) < DIMMEST:
         return Flash(None, "the lamp was too faint to be watched")
     # What daylight a dark lens gives back is no light of the lamp's; a dim lamp's light is more than that.
     low, high = (float(v) for v in np.quantile(bright, (0.05, 0.9)))
     glimmer = low if low < GLIMMER * high else 0.0
-    told = flash(replace(light.series, brightness=np.maximum(light.series.brightness - glimmer, 0.0)))
+    told = flash(replace(series, brightness=np.maximum(series.brightness - glimmer, 0.0)))
     if told.flashing is not None and told.flashing < 0.5 and _comes_and_goes(light):
         return Flash(None, "the lamp was out of sight now and again", log_ratio=told.log_ratio)
     return told
