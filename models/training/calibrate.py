@@ -13,8 +13,8 @@ import argparse
 import json
 import multiprocessing
 import pickle
-from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -22,12 +22,13 @@ import cv2
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
+from by_torch import eyes_by_torch
 from litlamp.aspects.aspect import COLOURS, PLATES
 from litlamp.box import Box
 from litlamp.scene.compose import training_sample
 from litlamp.scene.truth import HeadTruth, SceneTruth, SignalTruth
+from litlamp.sight.count import head_belief, head_evidence, usual_width, whole_belief, whole_evidence
 from litlamp.sight.crop import LETTERS, plate_window, reader_window
 from litlamp.sight.eyes import Calibration, load_eyes, log_odds, logistic, read_manifest, softmax
 from litlamp.sight.find import HeadFound, distinct_plates, find, plates_below
@@ -38,7 +39,6 @@ from litlamp.sight.look import (
     signal_belief,
     signal_evidence,
     signal_read,
-    usual_width,
 )
 from litlamp.sight.plates import LEAST_SHOWN, belongs, plate_present, read_letters, shown_kinds
 from targets import READER_NAMES, head_point, reader_target
@@ -47,6 +47,8 @@ MODELS = Path(__file__).resolve().parents[1]
 FIRST = 100_000
 SIZES = ((640, 480), (480, 640), (960, 720))
 Array = NDArray[np.float64]
+DARK = COLOURS.index("dark")
+LEAST_FLOOR = 0.0002
 PLACES = {
     name: READER_NAMES.index(answer)
     for name, answer in (
@@ -58,18 +60,31 @@ PLACES = {
 
 @dataclass(frozen=True)
 class Case:
-    """One group of heads found, what the networks said of it, and the truth; `answers` None: no signal."""
+    """One group of heads found, what the networks said of it, and the truth; `answers` None: no signal.
+
+    `colours` are the true ones of the heads, -1 for one that is no head of the signal; `whole` says that
+    every head of it was found. `partly`: a head of it is hidden or cut, so that only `whole` is plain.
+    """
 
     seed: int
-    score: float
-    lit: bool
+    size: tuple[int, int]
+    heads: tuple[HeadFound, ...]
     logits: Array
-    finder: list[Array]
     witness: list[Array]
     colours: list[int]
     answers: Array | None
     weights: Array | None
     shown: list[float]  # how surely each kind of plate was read, in the order of PLATES
+    whole: bool = False
+    partly: bool = False
+
+    @property
+    def score(self) -> float:
+        return max(h.score for h in self.heads)
+
+    @property
+    def lit(self) -> bool:
+        return any(int(np.argmax(h.colours)) != DARK for h in self.heads)
 
 
 @dataclass(frozen=True)
@@ -81,10 +96,10 @@ class Board:
     letter: int
 
 
-def cases(seed: int) -> tuple[list[Case], list[Board]]:
+def cases(seed: int, weights: Path | None = None) -> tuple[list[Case], list[Board]]:
     """Every group of heads found in the scene of that seed, and every plate found."""
     cv2.setNumThreads(1)
-    eyes = load_eyes(threads=1)
+    eyes = eyes_by_torch(weights, MODELS) if weights else load_eyes(threads=1)
     size = SIZES[seed % len(SIZES)]
     rgb, truth = training_sample(seed, size)
     out = []
@@ -97,21 +112,22 @@ def cases(seed: int) -> tuple[list[Case], list[Board]]:
     for heads in group(found.heads):
         window = reader_window(rgb, [(h.x, h.y) for h in heads], usual_width(heads)).pixels
         logits = eyes.reader.run(window[None])[0].astype(np.float64)
-        signal, ambiguous = _owner(heads, truth.signals)
-        if ambiguous:
-            continue
-        boards_here = distinct_plates([*found.plates, *plates_below(rgb, heads, eyes)]) if signal else []
-        shown, _ = shown_kinds(read_letters(rgb, [p for p in boards_here if belongs(p.box, heads)], eyes))
+        signal = next((s for s in truth.signals if any(_match(h, s) for h in heads)), None)
+        if signal and not signal.facing:
+            continue  # no rule says how to judge it
+        plates = distinct_plates([*found.plates, *plates_below(rgb, heads, eyes)]) if signal else []
+        shown, _ = shown_kinds(read_letters(rgb, [p for p in plates if belongs(p.box, heads)], eyes))
         true = [_match(h, signal) if signal else None for h in heads]
-        answers = weights = None
+        answers = of = None
         if signal:
-            answers, weights = (a.astype(np.float64) for a in reader_target(signal, size))
+            answers, of = (a.astype(np.float64) for a in reader_target(signal, size))
         out.append(Case(
-            seed, max(h.score for h in heads), any(int(np.argmax(h.colours)) != 4 for h in heads), logits,
-            [h.colours.astype(np.float64) for h in heads],
+            seed, size, heads, logits,
             [colour_witness(rgb, h) for h in heads],
             [COLOURS.index(t.lamp.colour if t.lit else "dark") if t else -1 for t in true],
-            answers, weights, [shown[kind] for kind in PLATES],
+            answers, of, [shown[kind] for kind in PLATES],
+            signal is not None and all(any(t is hd for t in true) for hd in signal.heads),
+            signal is not None and any(hd.visible <= 0.35 for hd in signal.heads),
         ))  # fmt: skip
     return out, boards
 
@@ -134,13 +150,9 @@ def _match(head: HeadFound, signal: SignalTruth) -> HeadTruth | None:
     return None
 
 
-def _owner(heads: Iterable[HeadFound], signals: tuple[SignalTruth, ...]) -> tuple[SignalTruth | None, bool]:
-    """The signal these heads belong to; and whether it is one that no rule says how to judge."""
-    for signal in signals:
-        if any(_match(h, signal) for h in heads):
-            hidden = any(hd.visible <= 0.35 for hd in signal.heads)
-            return signal, not signal.facing or hidden
-    return None, False
+def plain(case: Case) -> bool:
+    """A signal with every head to be seen."""
+    return case.answers is not None and not case.partly
 
 
 def log_loss(p: Array) -> float:
@@ -166,22 +178,24 @@ def main() -> None:
     parser.add_argument("--scenes", type=int, default=1500)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--report-only", action="store_true")
+    parser.add_argument("--weights", type=Path, help="run the networks by PyTorch with these weights")
     parser.add_argument("--keep", type=Path, help="what was seen goes in this file, or is taken from it")
     args = parser.parse_args()
     if args.keep and args.keep.exists():
         parts = pickle.loads(args.keep.read_bytes())
     else:
         with multiprocessing.get_context("spawn").Pool(args.workers) as pool:
-            parts = list(pool.imap(cases, range(FIRST, FIRST + args.scenes), 8))
+            asked = partial(cases, weights=args.weights)
+            parts = list(pool.imap(asked, range(FIRST, FIRST + args.scenes), 8))
         if args.keep:
             args.keep.write_bytes(pickle.dumps(parts))
+            if args.weights:
+                return  # the fit has its needs, which such a machine may lack
     found = [c for part, _ in parts for c in part]
     boards = [b for _, part in parts for b in part]
     fit, held = ([c for c in found if c.seed % 2 == i] for i in (0, 1))
-    tuned = load_eyes().calibration
-    print(
-        f"{len(fit)} groups to fit on, {len(held)} held out; {sum(c.answers is not None for c in held)} real"
-    )
+    tuned = read_manifest(MODELS).calibration
+    print(f"{len(fit)} groups to fit on, {len(held)} held out; {sum(plain(c) for c in held)} real")
     report("before", held, tuned)
     tuned = fitted(fit, tuned, args.scenes)
     letters = [(np.array([b.logits for b in boards if b.seed % 2 == i]),
@@ -201,7 +215,7 @@ def main() -> None:
 
 def fitted(cs: list[Case], old: Calibration, scenes: int) -> Calibration:
     """A calibration fitted on these cases."""
-    lit = [c for c in cs if c.lit]
+    lit = [c for c in cs if c.lit and not c.partly]
     x = np.array([signal_evidence(c.score, c.logits.astype(np.float32)) for c in lit])
     y = np.array([c.answers is not None for c in lit], float)
 
@@ -209,8 +223,8 @@ def fitted(cs: list[Case], old: Calibration, scenes: int) -> Calibration:
         z = w[0] + x @ w[1:]
         return float(np.logaddexp(0, np.where(y > 0.5, -z, z)).mean() + 1e-3 * (w**2).sum())
 
-    bias, heads, reader = minimize(loss, np.array([0.0, 1.0, 1.0])).x
-    real = [c for c in cs if c.answers is not None and c.weights is not None]
+    bias, heads, reader = minimised(loss, np.array([0.0, 1.0, 1.0]))
+    real = [c for c in cs if plain(c)]
     logits, answers, weights = (
         np.array([getattr(c, k) for c in real]) for k in ("logits", "answers", "weights")
     )
@@ -225,7 +239,7 @@ def fitted(cs: list[Case], old: Calibration, scenes: int) -> Calibration:
         z = w[0] + np.array(boards) @ w[1:]
         return float(np.logaddexp(0, np.where(there > 0.5, -z, z)).mean() + 1e-4 * (w**2).sum())
 
-    plate = minimize(plate_loss, np.array([0.0, 0.5, 0.5])).x
+    plate = minimised(plate_loss, np.array([0.0, 0.5, 0.5]))
     usual = there.reshape(-1, len(PLATES)).mean(0)
     tuned = msgspec.structs.replace(
         old,
@@ -239,18 +253,73 @@ def fitted(cs: list[Case], old: Calibration, scenes: int) -> Calibration:
         **{k: round(v, 4) for k, v in one.items()},
     )  # fmt: skip
 
-    names = ("finder_colour", "reader_colour", "disagree", "witness_colour")
+    tuned = counted(cs, tuned)
+    names = (
+        "finder_colour", "reader_colour", "finder_size", "reader_size", "disagree", "witness_colour", "floor",
+    )  # fmt: skip
+    low, high = [0.1, 0.1, -0.3, -0.3, 0.0, 0.0, LEAST_FLOOR], [2, 2, 0.3, 0.3, 1, 1, 0.01]
+    some = [c for i, c in enumerate(real) if i % max(len(real) // 1500, 1) == 0]
 
     def with_weights(w: Array) -> Calibration:
-        values = dict(zip(names, np.clip(w, [0.1, 0.1, 0.0, 0.0], [2, 2, 1, 1]), strict=True))
-        return msgspec.structs.replace(tuned, **{k: round(float(v), 4) for k, v in values.items()})
+        values = dict(zip(names, np.clip(w, low, high), strict=True))
+        return msgspec.structs.replace(tuned, **{k: round(float(v), 5) for k, v in values.items()})
 
-    start = np.array([0.7, 0.7, 0.3, 0.1])
-    best = minimize(
-        lambda w: log_loss(colour_beliefs(real, with_weights(w))[0]),
-        start, method="Nelder-Mead", options={"maxfev": 120, "xatol": 0.01, "fatol": 1e-4},
-    ).x  # fmt: skip
+    start = np.array([0.6, 0.6, 0.05, 0.05, 0.2, 0.1, 0.0005])
+    steps = np.vstack([start, start + np.diag([0.2, 0.2, 0.1, 0.1, 0.1, 0.1, 0.0005])])
+    best = minimised(
+        lambda w: log_loss(colour_beliefs(some, with_weights(w))[0]), start, method="Nelder-Mead",
+        options={"maxfev": 160, "xatol": 1e-4, "fatol": 1e-5, "initial_simplex": steps},
+    )  # fmt: skip
     return with_weights(best)
+
+
+def counted(cs: list[Case], tuned: Calibration) -> Calibration:
+    """The same with the weights of the beliefs in how many heads there are fitted."""
+    real = [c for c in cs if c.answers is not None]
+    reads = [signal_read(c.logits.astype(np.float32), tuned) for c in real]
+    of_whole = wholes(cs, real, tuned)
+    # The picture's edge may speak against a whole signal, never for it, whatever chance made of these scenes.
+    whole = weighed(of_whole, [c.whole for c in real], never_for=(3, 4, 8))
+    several = [(c, r) for c, r in zip(real, reads, strict=True) if len(c.heads) > 1]
+    of_heads = [head_evidence(h, len(c.heads), r) for c, r in several for h in c.heads]
+    heads = weighed(of_heads, [colour >= 0 for c, _ in several for colour in c.colours])
+    return msgspec.structs.replace(tuned, whole_weights=whole, head_weights=heads)
+
+
+def minimised(loss: Any, start: Array, **how: Any) -> Array:
+    """Where the loss is least; scipy is imported here, for machines that only see and do not fit."""
+    from scipy.optimize import minimize
+
+    return np.asarray(minimize(loss, start, **how).x, np.float64)
+
+
+def wholes(cs: list[Case], of: list[Case], tuned: Calibration) -> list[tuple[float, ...]]:
+    """What speaks for each of these having been found whole; `cs` are all groups of the same scenes."""
+    by_seed: dict[int, list[Case]] = {}
+    for c in cs:
+        by_seed.setdefault(c.seed, []).append(c)
+    return [
+        whole_evidence(
+            c.heads, c.size, signal_read(c.logits.astype(np.float32), tuned), tuned,
+            [h for other in by_seed[c.seed] if other is not c for h in other.heads],
+        )
+        for c in of
+    ]  # fmt: skip
+
+
+def weighed(
+    evidence: list[tuple[float, ...]], true: list[bool], never_for: tuple[int, ...] = ()
+) -> tuple[float, ...]:
+    """Weights of a logistic belief with the least log loss, held down a little; evidence begins with 1."""
+    x, y = np.array(evidence), np.array(true, float)
+
+    def loss(w: Array) -> float:
+        z = x @ w
+        return float(np.logaddexp(0, np.where(y > 0.5, -z, z)).mean() + 1e-4 * (w[1:] ** 2).sum())
+
+    bounds = [(None, 0.0 if i in never_for else None) for i in range(x.shape[1])]
+    best = minimised(loss, np.zeros(x.shape[1]), method="L-BFGS-B", bounds=bounds)
+    return tuple(round(float(v), 4) for v in best)
 
 
 def plate_evidence(cs: list[Case]) -> tuple[Array, Array, Array]:
@@ -267,13 +336,13 @@ def colour_beliefs(cs: list[Case], tuned: Calibration) -> tuple[Array, Array, Ar
     p, right, true = [], [], []
     for c in cs:
         read = signal_read(c.logits.astype(np.float32), tuned)
-        agrees = float(read.count[len(c.finder)] / max(1 - read.count[0], 1e-6))
+        agrees = float(read.count[len(c.heads)] / max(1 - read.count[0], 1e-6))
         for slot, colour in enumerate(c.colours):
             if colour < 0:
                 continue
-            belief, _ = pool_colour(
-                softmax(c.finder[slot].astype(np.float32)), read.colours[slot], c.witness[slot], agrees, tuned
-            )
+            head = c.heads[slot]
+            finder, witness = softmax(head.colours), c.witness[slot]
+            belief, _ = pool_colour(finder, read.colours[slot], witness, agrees, tuned, head.lens)
             p.append(belief[colour])
             right.append(int(belief.argmax()) == colour)
             true.append(colour)
@@ -282,10 +351,10 @@ def colour_beliefs(cs: list[Case], tuned: Calibration) -> tuple[Array, Array, Ar
 
 def report(when: str, cs: list[Case], tuned: Calibration) -> None:
     """Print how good the beliefs are on these cases."""
-    lit = [c for c in cs if c.lit]
+    lit = [c for c in cs if c.lit and not c.partly]
     p = np.array([signal_belief(c.score, c.logits.astype(np.float32), tuned) for c in lit])
     y = np.array([c.answers is not None for c in lit])
-    real = [c for c in cs if c.answers is not None]
+    real = [c for c in cs if plain(c)]
     parts: dict[str, Any] = {}
     for least in (tuned.signal_least, 0.5, 0.9):
         parts[f"signals kept at {least}"] = f"{(p[y] >= least).mean():.3f}"
@@ -300,7 +369,7 @@ def report(when: str, cs: list[Case], tuned: Calibration) -> None:
     parts["count"] = (
         f"{(counts.argmax(1) == n).mean():.3f} log loss {log_loss(counts[np.arange(len(n)), n]):.3f}"
     )
-    found = np.array([len(c.finder) for c in real])
+    found = np.array([len(c.heads) for c in real])
     parts["heads grouped right"] = f"{(found == n).mean():.3f} (fewer {(found < n).mean():.3f})"
     for name, i in PLACES.items():
         t = getattr(tuned, name)
@@ -310,6 +379,26 @@ def report(when: str, cs: list[Case], tuned: Calibration) -> None:
         parts[name] = (
             f"{((q > 0.5) == (a > 0.5)).mean():.3f} log loss {log_loss(np.where(a > 0.5, q, 1 - q)):.3f}"
         )
+    every = [c for c in cs if c.answers is not None]
+    reads = [signal_read(c.logits.astype(np.float32), tuned) for c in every]
+    w = np.array([whole_belief(e, tuned) for e in wholes(cs, every, tuned)])
+    truly = np.array([c.whole for c in every])
+    parts["all heads found"] = f"log loss {log_loss(np.where(truly, w, 1 - w)):.3f}, {truly.mean():.3f} are"
+    for least in (0.98, 0.995, 0.999):
+        sure = w > least
+        not_so = int((~truly[sure]).sum())
+        parts[f"whole by over {least}"] = f"{sure.mean():.3f}, not so {not_so} of {sure.sum()}"
+    there = [(head_belief(h, len(c.heads), r, tuned), colour >= 0) for c, r in zip(every, reads, strict=True)
+             for h, colour in zip(c.heads, c.colours, strict=True) if len(c.heads) > 1]  # fmt: skip
+    q, yes = (np.array(v) for v in zip(*there, strict=True))
+    sure = q > 0.995
+    parts["heads that are"] = (
+        f"log loss {log_loss(np.where(yes, q, 1 - q)):.3f}; over 0.995 {sure.mean():.3f}, "
+        f"not so {int((~yes[sure]).sum())} of {sure.sum()}"
+    )
+    for least in (0.98, 0.995, 0.999):
+        sure = own > least
+        parts[f"true colour held over {least}"] = f"{sure.mean():.3f}"
     shown, reader, there = plate_evidence(real)
     p = np.array([plate_present(s, r, tuned) for s, r in zip(shown, reader, strict=True)])
     yes = there > 0.5

@@ -39,7 +39,8 @@ class Calibration(msgspec.Struct, frozen=True):
 
     Attributes
     ----------
-    finder_colour, reader_colour : weights of the two networks' log-beliefs in the pool.
+    finder_colour, reader_colour : weights of the two networks' log-beliefs in the pool, for a lens of
+        8 px; finder_size, reader_size : what each doubling of it adds.
     count, mount, arrangement, whole, plates : temperatures (logits are divided by them).
     head_score : a head fainter than this is not reported.
     disagree : share of belief spread evenly for each unit of disagreement between the witnesses.
@@ -52,9 +53,10 @@ class Calibration(msgspec.Struct, frozen=True):
     signal_bias, signal_heads, signal_reader : constant, and weights of the best head's and the reader's
         log-odds, in the log-odds that heads found are a signal at all.
     signal_least, unlit_least : belief in a signal below which nothing is reported, with a lit head, without.
-    fewer : share of the reader's belief in fewer heads that falls on a head found without any score.
-    edge_near, edge_near_cut : heads as near to the picture's edge, head widths, have lost one by this belief.
-    edge_top, edge_low, edge_cut : the same at the distance that would still hide a head above, or below.
+    whole_weights, head_weights : of what speaks for all heads having been found, and for one found being a
+        head of the signal; see `litlamp.sight.count`.
+    edge_near : heads so near to the picture's edge, head widths, may themselves be cut.
+    edge_top, edge_low : the distance from it that would still hide a head above, or below.
     plate_bias, plate_letters, plate_reader : constant, and weights of the log-odds of the letters read and of
         the reader's belief, in the log-odds that a plate of a kind is there.
     plate_usual : how often a plate of each kind, in the order of PLATES, is on a signal in training.
@@ -65,6 +67,8 @@ class Calibration(msgspec.Struct, frozen=True):
     fitted_on: str
     finder_colour: float = 1.0
     reader_colour: float = 1.0
+    finder_size: float = 0.0
+    reader_size: float = 0.0
     count: float = 1.0
     mount: float = 1.0
     arrangement: float = 1.0
@@ -84,12 +88,11 @@ class Calibration(msgspec.Struct, frozen=True):
     signal_reader: float = 1.0
     signal_least: float = 0.5
     unlit_least: float = 0.8
-    fewer: float = 1.0
+    whole_weights: tuple[float, ...] = (0.0, 1.0, 1.0, -6.0, -3.0, 2.0, 0.0, 0.0, -1.0)
+    head_weights: tuple[float, float, float] = (1.0, 1.0, 1.0)
     edge_near: float = 0.3
-    edge_near_cut: float = 0.9
     edge_top: float = 2.5
     edge_low: float = 2.0
-    edge_cut: float = 0.3
     plate_bias: float = 0.0
     plate_letters: float = 0.7
     plate_reader: float = 0.7

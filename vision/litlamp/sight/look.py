@@ -13,6 +13,7 @@ from litlamp.box import Box
 from litlamp.media.frame import Frame
 from litlamp.sight.axis import STRAY, mast_axis, mast_direction, stagger
 from litlamp.sight.colour import lamp_colour
+from litlamp.sight.count import head_belief, usual_width, whole_belief, whole_evidence
 from litlamp.sight.crop import reader_window
 from litlamp.sight.eyes import Calibration, Eyes, load_eyes, log_odds, logistic, softmax
 from litlamp.sight.find import HeadFound, PlateFound, distinct_plates, find, plates_below
@@ -114,14 +115,10 @@ def judge(rgb: Pixels, heads: Sequence[HeadFound], plates: Sequence[PlateFound],
         if belief >= least:
             plates = distinct_plates([*plates, *plates_below(rgb, own, eyes)])
         boards = [p for p in plates if belongs(p.box, own)]
-        seen = _signal(rgb, own, read, read_letters(rgb, boards, eyes), eyes.calibration)
+        others = [h for h in heads if all(h is not o for o in own)]
+        seen = _signal(rgb, own, read, read_letters(rgb, boards, eyes), eyes.calibration, others)
         judged.append(Judged(seen, belief, least, own, read))
     return judged
-
-
-def usual_width(heads: Sequence[HeadFound]) -> float:
-    """The median width of these heads, px."""
-    return float(np.median([h.box.width for h in heads]))
 
 
 def signal_belief(best: float, answer: NDArray[np.float32], tuned: Calibration) -> float:
@@ -147,7 +144,12 @@ def _least(heads: Sequence[HeadFound], tuned: Calibration) -> float:
 
 
 def _signal(
-    rgb: Pixels, heads: Sequence[HeadFound], read: SignalRead, plates: Sequence[PlateSeen], tuned: Calibration
+    rgb: Pixels,
+    heads: Sequence[HeadFound],
+    read: SignalRead,
+    plates: Sequence[PlateSeen],
+    tuned: Calibration,
+    others: Sequence[HeadFound],
 ) -> SignalSeen:
     n = len(heads)
     size = rgb.shape[1], rgb.shape[0]
@@ -156,17 +158,17 @@ def _signal(
     seen, strange = [], 0.0
     for slot, head in enumerate(heads):
         witness = colour_witness(rgb, head)
-        colour, apart = pool_colour(softmax(head.colours), read.colours[slot], witness, agrees, tuned)
+        finder, reader = softmax(head.colours), read.colours[slot]
+        colour, apart = pool_colour(finder, reader, witness, agrees, tuned, head.lens)
         strange = max(strange, apart)
         lit = colour[DARK] < 0.5
         lamp = LampSeen(head.x, head.y, head.lens) if lit else None
-        seen.append(HeadSeen(head.box, lamp, _named(colour), present=_present(head, n, read, tuned)))
+        seen.append(HeadSeen(head.box, lamp, _named(colour), present=head_belief(head, n, read, tuned)))
     box = seen[0].box
     for part in [h.box for h in seen[1:]] + [
         p.box for p in plates if max(p.letters, key=lambda k: p.letters[k]) != "other"
     ]:
         box = box.union(part)
-    more = float(read.count[n + 1 :].sum() / max(1.0 - read.count[0], 1e-6))
     mount: dict[Mount, float] = {"mast": 1.0 - read.dwarf, "dwarf": read.dwarf}
     staggered, axis = _stand(rgb, heads, read, tuned)
     arrangement: dict[Arrangement, float] = {"vertical": 1.0 - staggered, "staggered": staggered}
@@ -178,7 +180,7 @@ def _signal(
         plates=plate_beliefs(plates, read.plates, tuned),
         plates_seen=tuple(plates),
         number=number_read(plates, tuned),
-        whole=read.whole * (1.0 - more) * (1.0 - _cut(heads, size, tuned)),
+        whole=whole_belief(whole_evidence(heads, size, read, tuned, others), tuned),
         resolution=usual_width(heads),
         axis=axis,
         strange=strange,
@@ -197,6 +199,7 @@ def pool_colour(
     witness: NDArray[np.float64],
     agrees: float,
     tuned: Calibration,
+    lens: float = 8.0,
 ) -> tuple[NDArray[np.float64], float]:
     """One belief over the colours, and how far apart those asked were (0 to 1).
 
@@ -205,6 +208,7 @@ def pool_colour(
     finder, reader : the two networks' beliefs, (5,), in the order of COLOURS.
     witness : the lamp's pixels' own, for a lamp taken to be lit; all equal where it cannot tell.
     agrees : the reader's belief in as many heads as were found.
+    lens : its diameter, px; of larger lamps the networks are believed more.
 
     Notes
     -----
@@ -216,8 +220,10 @@ def pool_colour(
     is heard sooner. Its agreement earns nothing: so it can neither dilute sure networks nor talk them into
     dropping a colour that they held possible.
     """
-    weight = tuned.reader_colour * agrees
-    log = tuned.finder_colour * np.log(finder + 1e-6) + weight * np.log(reader + 1e-6)
+    size = float(np.clip(np.log2(max(lens, 1.0) / 8.0), -2.0, 2.0))
+    own = max(tuned.finder_colour + tuned.finder_size * size, 0.0)
+    other_own = max(tuned.reader_colour + tuned.reader_size * size, 0.0) * agrees
+    log = own * np.log(finder + 1e-6) + other_own * np.log(reader + 1e-6)
     pooled = np.exp(log - log.max())
     pooled /= pooled.sum()
     apart = agrees * 0.5 * float(np.abs(finder - reader).sum())
@@ -274,23 +280,3 @@ def pool_arrangement(reader: float, boxes: float, tuned: Calibration) -> float:
 
 def _named(colour: NDArray[np.float64]) -> Mapping[Colour, float]:
     return {name: float(p) for name, p in zip(COLOURS, colour, strict=True)}
-
-
-def _present(head: HeadFound, n: int, read: SignalRead, tuned: Calibration) -> float:
-    if n == 1:
-        return 1.0
-    fewer = float(read.count[1:n].sum() / max(1.0 - read.count[0], 1e-6))
-    # The reader thinks there are fewer heads: the faintest found ones are doubted first.
-    return 1.0 - min(tuned.fewer * fewer, 1.0) * (1.0 - head.score)
-
-
-def _cut(heads: Sequence[HeadFound], size: tuple[int, int], tuned: Calibration) -> float:
-    """Belief that a head was cut off, from nothing but how near the picture's edge the outer heads stand."""
-    if len(heads) == MOST_HEADS:
-        return 0.0
-    width = usual_width(heads)
-    top = min(h.box.y0 for h in heads) / width
-    low = (size[1] - max(h.box.y1 for h in heads)) / width
-    if min(top, low) < tuned.edge_near:
-        return tuned.edge_near_cut
-    return tuned.edge_cut if low < tuned.edge_low or top < tuned.edge_top else 0.0
