@@ -92,7 +92,7 @@ def follow(before: Told, after: Told, book: Rulebook) -> Step:
     laxer = all(book.rank(then.number) > book.rank(r.number) for r in right)
     stricter = all(book.rank(then.number) < book.rank(r.number) for r in right)
     how = "less restrictive" if laxer else "more restrictive" if stricter else "other"
-    lead = f"{then.name} is {how} than {first.name} before it announced ({announced(first)})"
+    lead = f"{then.name} is {how} than what {first.name} before it announced ({announced(first)})"
     fits = _pairs(before, after, book)
     if fits:
         named = "; ".join(f"{book.rule(a).name}, then {book.rule(b).name}" for a, b in fits[:3])

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from litlamp.report.footage_record import FootageRecord
 from litlamp.report.record import encode
+from litlamp.report.ride_page import ride_page
 from litlamp.report.signal_table import signal_table
 from litlamp.report.subtitles import (
     chapters,
@@ -51,6 +52,6 @@ def write_ride(ride: Ride, folder: Path, book: Rulebook) -> tuple[Path, ...]:
     title = f"Signals of {Path(ride.record.source).name}"
     files = texts(ride.record, title)
     for name, text in files.items():
-        # SubRip's and the table's readers on Windows need to be told of UTF-8; others stumble over a mark.
         write_whole(folder / name, text.encode("utf-8"))
-    return tuple(folder / name for name in files)
+    write_whole(folder / PAGE, ride_page(ride, book).encode("utf-8"))
+    return tuple(folder / name for name in (PAGE, *files))
