@@ -724,6 +724,7 @@ def page(host: str, port: int, data: Path | None, workers: int) -> None:
     """
     from litlamp.aspects.rulebook import RulebookError
     from litlamp.page.start import StartError, invitation, prepared
+    from litlamp.page.store import StoreError
 
     try:
         from litlamp.page.server import serve
@@ -734,7 +735,7 @@ def page(host: str, port: int, data: Path | None, workers: int) -> None:
     try:
         settings = prepared(host, port, data, workers)
         serve(settings, ready=lambda: click.echo(invitation(settings), err=True))
-    except (StartError, RulebookError) as error:
+    except (StartError, StoreError, RulebookError) as error:
         raise Fault(str(error)) from error
 
 

@@ -39,7 +39,7 @@ def learn(request: Request) -> Response:
     aspect, problem = asked(fields)
     shown = full(aspect)
     words = describe(shown)
-    reading = explain(words, book)
+    reading = explain(describe(aspect), book)
     plates = {kind.kind: kind for kind in book.plates}
     return page(
         "learn.html",

@@ -16,13 +16,17 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from litlamp.aspects.rulebook import load_book
-from litlamp.page import learn_view, read_view
+from litlamp.page import keep_view, learn_view, practise_view, read_view
 from litlamp.page.answers import Answers
+from litlamp.page.collection import Collection
 from litlamp.page.drawings import Drawings
 from litlamp.page.pages import fault, page
+from litlamp.page.progress import Progress
+from litlamp.page.questions import Questions
 from litlamp.page.security import DOOR, TooLarge, Wall, admitted, same
 from litlamp.page.settings import MB, Settings
 from litlamp.page.site import Site, site_of, texts
+from litlamp.page.store import Store
 from litlamp.page.tasks import warm
 from litlamp.page.uploads import Tray
 from litlamp.page.workers import WorkerPool
@@ -36,16 +40,26 @@ def create_app(settings: Settings) -> ASGIApp:
     Raises
     ------
     litlamp.aspects.rulebook.RulebookError : there is no such book.
+    litlamp.page.store.StoreError : what is kept cannot be opened.
     """
     book = load_book(settings.book, settings.edition)
     limits = settings.limits
+    store = Store(settings.data)
 
     @contextlib.asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         pool = WorkerPool(settings.workers, limits.waiting, limits.worker_bytes)
         tray = Tray(limits)
         app.state.site = Site(
-            settings, book, pool, tray, Answers(limits), Drawings(pool, limits.draw_seconds)
+            settings,
+            book,
+            pool,
+            tray,
+            Answers(limits),
+            Drawings(pool, limits.draw_seconds),
+            Progress(store),
+            Collection(store),
+            Questions(),
         )
         pool.submit(warm, seconds=_WARM_SECONDS)
         try:
@@ -58,6 +72,8 @@ def create_app(settings: Settings) -> ASGIApp:
         routes=[
             *read_view.routes(),
             *learn_view.routes(),
+            *practise_view.routes(),
+            *keep_view.routes(),
             Route(DOOR, door, methods=["GET", "POST"]),
             Mount("/static", StaticFiles(packages=[("litlamp.page", "static")])),
         ],

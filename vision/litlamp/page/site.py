@@ -11,7 +11,10 @@ from starlette.requests import Request
 
 from litlamp.aspects.rulebook import Rulebook
 from litlamp.page.answers import Answers
+from litlamp.page.collection import Collection
 from litlamp.page.drawings import Drawings
+from litlamp.page.progress import Progress
+from litlamp.page.questions import Questions
 from litlamp.page.settings import Settings
 from litlamp.page.uploads import Tray
 from litlamp.page.workers import Job, WorkerPool
@@ -27,6 +30,9 @@ class Site:
     tray: Tray
     answers: Answers
     drawings: Drawings
+    progress: Progress
+    collection: Collection
+    questions: Questions
 
 
 def site_of(request: Request) -> Site:

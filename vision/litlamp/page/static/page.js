@@ -223,6 +223,15 @@ for (const live of all("form[data-live]")) {
     all(".byscript", section).forEach((part) => { part.hidden = false; });
     prepare(section);
     history.replaceState(null, "", where);
+    // What is kept is what was corrected: the other form carries the same fields.
+    const carried = one("form[data-keep='" + number + "'] .carried");
+    if (carried) {
+      carried.replaceChildren(...[...asked].filter(([name]) => name !== "s").map(([name, value]) => {
+        const field = document.createElement("input");
+        Object.assign(field, { type: "hidden", name, value });
+        return field;
+      }));
+    }
   };
   live.addEventListener("change", again);
   live.addEventListener("submit", (event) => { event.preventDefault(); again(); });
