@@ -36,6 +36,7 @@ from litlamp.collection.truth_file import LinesError, load_truth
 from litlamp.report.record import OUTCOME_NAMES
 
 LEVELS = (0.8, 0.9, 0.95, 0.97, 0.98, 0.99, 0.995, 0.998, 0.999, 0.9995, 0.9999, 1.0)
+_WHOLE = 0.995  # what probabilities that were rounded one by one still add up to
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +98,7 @@ def load_cases(folder: Path, book: Rulebook) -> list[Answered]:
                     RuleChance(c.rule, c.name, c.probability, "rule" if c.rule else outcomes[c.name])
                     for c in read.set
                 )
-                if sum(c.probability for c in told) < 0.9999:
+                if sum(c.probability for c in told) < _WHOLE:
                     raise LinesError(f"{folder}: these readings do not hold every outcome; read at level 1")
             if true.ruled:
                 cases.append(Answered(true.rule, told))
