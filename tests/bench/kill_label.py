@@ -2,10 +2,10 @@
 
     python tests/bench/kill_label.py [--kills 60] [--files 400] [--workers 2] [--seed 1] [--real FOLDER]
 
-The reader is a stub that takes 0 to 4 ms a file, so that most of what is interrupted is the keeping of the
+The reader is a stub that takes 0 to 16 ms a file, so that most of what is interrupted is the keeping of the
 books; with --real FOLDER the pictures of that folder are read by the networks instead. Each kill is a SIGKILL
-of the leading process alone: its workers must find out for themselves. After the last kill the run is
-finished, and readings.jsonl compared byte for byte with that of a run left alone.
+of the leading process alone: its workers must find out for themselves. A run that is finished is
+compared with the one left alone, readings.jsonl byte for byte.
 """
 
 from __future__ import annotations
@@ -43,54 +43,80 @@ def _wait_for(run: subprocess.Popen[bytes], file: Path, lines: int) -> None:
 
 def kill_often(
     folder: Path, scratch: Path, kills: int, workers: int, dice: random.Random, real: bool = False
-) -> tuple[int, int, list[int]]:
-    """How many kills hit a run at work, redone files at most between two goes, and lines at each kill.
+) -> tuple[list[int], int, int]:
+    """Kill runs at work so many times, beginning with a new folder whenever one is finished.
+
+    Returns
+    -------
+    Lines of the journal at each kill; files written down twice; runs finished, each with the same bytes.
 
     Raises
     ------
     AssertionError : a run broke, a line was lost, or the bytes differ from those of a run left alone.
     """
-    whole, to = scratch / "whole", scratch / "killed"
+    whole = scratch / "whole"
     began = time.monotonic()
-    subprocess.run(command(folder, whole, workers, real), env=environment(), check=True, capture_output=True)
-    takes = time.monotonic() - began
-    expected = (whole / "readings.jsonl").read_bytes()
-    hits, journal, lines = 0, 0, []
-    for _ in range(kills):
-        run = subprocess.Popen(
-            command(folder, to, workers, real),
-            env=environment(),
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-        )
-        # Half at any moment, most of them of the start; half once there is some progress to interrupt.
-        if dice.random() < 0.5:
-            time.sleep(dice.uniform(0, min(takes, 3.0)))
-        else:
-            more = dice.randint(1, max(2 * expected.count(b"\n") // kills, 1))
-            _wait_for(run, to / "journal.jsonl", journal + more)
-            time.sleep(dice.uniform(0, 0.01))
-        hits += run.poll() is None
-        run.send_signal(signal.SIGKILL)
-        _, said = run.communicate()
-        assert run.returncode in (0, -signal.SIGKILL), said.decode()
-        readings = to / "readings.jsonl"
-        held = readings.read_bytes() if readings.exists() else b""
-        assert held[: held.rfind(b"\n") + 1] == expected[: held.rfind(b"\n") + 1], (
-            "other lines than it should have"
-        )
-        now = (to / "journal.jsonl").read_bytes().count(b"\n") if (to / "journal.jsonl").exists() else 0
-        assert now >= journal, "the journal lost a line"
-        journal = now
-        lines.append(held.count(b"\n"))
-    last = subprocess.run(
-        command(folder, to, workers, real), env=environment(), capture_output=True, check=False
+    alone = subprocess.Popen(
+        command(folder, whole, workers, real), env=environment(), stdout=subprocess.DEVNULL
     )
-    assert last.returncode == 0, last.stderr.decode()
-    assert (to / "readings.jsonl").read_bytes() == expected, "the bytes differ"
-    # The first line of the journal says what made it; each other is one file.
-    again = (to / "journal.jsonl").read_bytes().count(b"\n") - 1 - expected.count(b"\n")
-    return hits, again, lines
+    _wait_for(alone, whole / "journal.jsonl", 2)
+    starts = time.monotonic() - began
+    assert alone.wait() == 0
+    expected = (whole / "readings.jsonl").read_bytes()
+    at_work: list[int] = []
+    rounds = again = 0
+    while len(at_work) < kills:
+        to, journal, finished = scratch / f"killed-{rounds}", 0, False
+        while not finished:
+            run = subprocess.Popen(
+                command(folder, to, workers, real),
+                env=environment(),
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+            )
+            if len(at_work) < kills:
+                _some_moment(run, to / "journal.jsonl", journal, starts, expected.count(b"\n"), dice)
+                hit = run.poll() is None
+                run.send_signal(signal.SIGKILL)
+            else:
+                hit = False
+            _, said = run.communicate()
+            assert run.returncode in (0, -signal.SIGKILL), said.decode()
+            readings = to / "readings.jsonl"
+            held = readings.read_bytes() if readings.exists() else b""
+            sound = held[: held.rfind(b"\n") + 1]
+            assert expected.startswith(sound), "other lines than it should have"
+            now = _lines(to / "journal.jsonl")
+            assert now >= journal, "the journal lost a line"
+            journal = now
+            if hit:
+                at_work.append(journal)
+            finished = run.returncode == 0
+        assert (to / "readings.jsonl").read_bytes() == expected, "the bytes differ"
+        # The first line of the journal says what made it; each other is one file.
+        again += journal - 1 - expected.count(b"\n")
+        rounds += 1
+    return at_work, again, rounds
+
+
+def _some_moment(
+    run: subprocess.Popen[bytes], file: Path, lines: int, starts: float, files: int, dice: random.Random
+) -> None:
+    """One in four at any moment of the start; else once there is some progress to interrupt."""
+    if dice.random() < 0.25:
+        time.sleep(dice.uniform(0, starts))
+    else:
+        _wait_for(run, file, lines + dice.randint(1, max(files // 12, 1)))
+        time.sleep(dice.uniform(0, 0.02))
+
+
+def _wait_for(run: subprocess.Popen[bytes], file: Path, lines: int) -> None:
+    while run.poll() is None and _lines(file) < lines:
+        time.sleep(0.002)
+
+
+def _lines(file: Path) -> int:
+    return file.read_bytes().count(b"\n") if file.exists() else 0
 
 
 def main() -> None:
@@ -98,7 +124,7 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--kills", type=int, default=60)
-    parser.add_argument("--files", type=int, default=400)
+    parser.add_argument("--files", type=int, default=300)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--real", type=Path)
@@ -110,11 +136,13 @@ def main() -> None:
             folder.mkdir()
             for i in range(asked.files):
                 (folder / f"{i:05}.jpg").write_bytes(b"%d" % i)
-        hits, again, lines = kill_often(
+        at_work, again, rounds = kill_often(
             folder, scratch, asked.kills, asked.workers, random.Random(asked.seed), asked.real is not None
         )
-        print(f"{asked.kills} kills, {hits} of them on a run at work; lines at each kill: {lines}")
-        print(f"same bytes as the run left alone; files written down twice: {again}")
+        print(f"{len(at_work)} kills of runs at work, at these lines of their journals: {at_work}")
+        print(
+            f"{rounds} runs finished, each with the bytes of the run left alone; written down twice: {again}"
+        )
 
 
 if __name__ == "__main__":
