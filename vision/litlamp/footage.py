@@ -55,6 +55,8 @@ COMING = 0.6
 """Seconds in which it may then leave the picture, going on as it went in so many before."""
 NEAR_EDGE = -0.25
 """It leaves by an edge if it then reaches over it, or nearly so, in terms of its own size."""
+MIDDLE = 0.1
+"""Share of the picture's width from its middle within which it was passed above, not aside."""
 TOGETHER = 0.7
 """Signals that leave the picture within so many seconds of each other stand beside each other."""
 TRACK_UNKNOWN = "Which track it governs is not known: a picture does not tell."
@@ -390,7 +392,7 @@ class _Reader:
             )
         )  # fmt: skip
         way = watch.ways[track.number]
-        left, side = _ending(track, way, self._size, self._at, ended=ended)
+        left, side = _ending(track, way, one.span, self._size, self._at, ended=ended)
         lit = any(head.lamp is not None for part in one.stretches for head in part.seen.heads)
         passed = PassedRecord(
             number=0,
@@ -475,33 +477,30 @@ def _known_record(at: float, width: float, said: Reading, edges: list[float]) ->
 
 
 def _ending(
-    track: Track, way: Way, size: tuple[int, int], at: float, *, ended: bool
+    track: Track, way: Way, span: tuple[float, float], size: tuple[int, int], at: float, *, ended: bool
 ) -> tuple[Ended, Where | None]:
-    """How a signal went out of sight, and by which edge of the picture.
-
-    What counts is where the last looks saw it: what a track does after that is a guess.
-    """
+    """How a signal went out of sight, and on which side; `span` is for how long it was followed surely."""
     from bisect import bisect_right
 
     from litlamp.sight.watch import PATIENCE
 
-    seen = [look for look in track.looks if look.glance is not None]
-    first, last = seen[0], seen[-1]
-    before, then = (max(bisect_right(way.times, t) - 1, 0) for t in (last.at - COMING, last.at))
+    first = next(look for look in track.looks if look.glance is not None)
+    before, then = (max(bisect_right(way.times, t) - 1, 0) for t in (span[1] - COMING, span[1]))
     was, box = way.box(before), way.box(then)
-    ahead = (COMING / max(way.times[then] - way.times[before], 0.1)) if then > before else 0.0
-    dx, dy = (ahead * (b - a) for a, b in zip(was.centre, box.centre, strict=True))
+    on = COMING / max(way.times[then] - way.times[before], 0.1) if then > before else 0.0
+    dx, dy = (on * (b - a) for a, b in zip(was.centre, box.centre, strict=True))
     wide, high = max(box.width, 1.0), max(box.height, 1.0)
-    over: dict[Where, float] = {
-        "left": -(box.x0 + dx) / wide,
-        "right": (box.x1 + dx - size[0]) / wide,
-        "above": -(box.y0 + dy) / high,
-        "below": (box.y1 + dy - size[1]) / high,
-    }
-    side = max(over, key=lambda k: over[k])
-    if over[side] > NEAR_EDGE and last.pose.width > GROWN * first.pose.width:
-        return "passed", side
-    if ended and at - last.at < PATIENCE:
+    over = max(
+        -(box.x0 + dx) / wide,
+        (box.x1 + dx - size[0]) / wide,
+        -(box.y0 + dy) / high,
+        (box.y1 + dy - size[1]) / high,
+    )
+    widths = [look.pose.width for look in track.looks if look.glance is not None and look.at <= span[1]]
+    if over > NEAR_EDGE and max(widths, default=0.0) > GROWN * first.pose.width:
+        aside = box.centre[0] / size[0] - 0.5
+        return "passed", "left" if aside < -MIDDLE else "right" if aside > MIDDLE else "above"
+    if ended and at - span[1] < PATIENCE:
         return "in view at the end", None
     return "lost from sight", None
 

@@ -25,7 +25,7 @@ FOOTAGE = 1
 """Version of what `footage` holds."""
 
 Ended = Literal["passed", "in view at the end", "lost from sight"]
-Where = Literal["left", "right", "above", "below"]
+Where = Literal["left", "right", "above"]
 Faces = Literal["towards the train", "not known"]
 
 
@@ -138,7 +138,7 @@ _DOCUMENTED: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
                 "`passed` (it left the picture by an edge, having grown), `in view at the end` or "
                 "`lost from sight`",
             ),
-            ("side", "left, right, above, below or null", "the edge by which it left the picture"),
+            ("side", "left, right, above or null", "where from the middle of the picture it was passed"),
             (
                 "faces",
                 "text",

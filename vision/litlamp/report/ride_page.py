@@ -45,7 +45,7 @@ _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-
 def ride_page(ride: Ride, book: Rulebook) -> str:
     """The whole page. Nothing in it is fetched; pictures are part of it."""
     of = ride.record
-    name = PurePath(shown(of.source).replace("\\", "/")).name or "a ride"
+    name = PurePath((shown(of.source) or "").replace("\\", "/")).name or "a ride"
     sheet = _sheet(ride, book)
     count = len(of.signals)
     found = {0: "No signal found", 1: "1 signal"}.get(count, f"{count} signals")
@@ -202,9 +202,7 @@ def _may_be(members: Sequence[RuleRecord]) -> str:
 def _ended(of: FootageSignal) -> str:
     if of.footage.ended != "passed" or of.footage.side is None:
         return of.footage.ended
-    return {"above": "passed, out of the picture above", "below": "passed, out of the picture below"}.get(
-        of.footage.side, f"passed on the {of.footage.side}"
-    )
+    return "passed overhead" if of.footage.side == "above" else f"passed on the {of.footage.side}"
 
 
 def _stood(of: FootageSignal) -> str:
