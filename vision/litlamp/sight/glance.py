@@ -10,6 +10,7 @@ import numpy as np
 
 from litlamp.box import Box
 from litlamp.media.clip_frame import ClipFrame
+from litlamp.sight.count import usual_width
 from litlamp.sight.crop import Window, cut
 from litlamp.sight.eyes import Eyes, log_odds
 from litlamp.sight.find import (
@@ -24,7 +25,7 @@ from litlamp.sight.find import (
     read_plates,
     reduced_whole,
 )
-from litlamp.sight.look import Judged, judge, usual_width
+from litlamp.sight.look import Judged, judge
 from litlamp.sight.patches import Part, part_of
 from litlamp.sight.scan import Spot, scan
 from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
@@ -36,9 +37,9 @@ FINE_HEAD = 40
 """A head shown wider than this tells no more: parts are reduced, by halves, no further than that."""
 INNER = 0.1
 """Share of a window's side next to its edge in which a head may be seen in part only."""
-SCAN_SIDE = 960
+SCAN_SIDE = 640
 """The whole is scanned reduced, by halves, to a long side of no less than this, px."""
-POOLED_SIDE = 500
+POOLED_SIDE = 400
 """The scan's own largest maps, px."""
 
 

@@ -480,7 +480,9 @@ class Track:
             near = LampTrace(u, v, d, len(self.times))
             head.lamps.append(near)
         if lit:
-            near.hue = math.nan
+            # As in the frame looked at: if it changes right after, that must be noticed.
+            red, green = (c[-1] if near.light else math.nan for c in (near.red, near.green))
+            near.hue = math.log((red + EVEN) / (green + EVEN))
         if lit and not near.light:
             near.usual = -1.0
         elif lit:

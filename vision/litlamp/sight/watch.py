@@ -45,12 +45,16 @@ SETTLED = 6
 """A signal that was looked at so often is looked at half as often."""
 CALM = 1.6
 """How much more seldom the whole is scanned while all signals in view are settled."""
+FULL_HD, MOST_PACE = 1920 * 1080, 1.6
+"""Px of a frame under which all of this is done the more seldom, and by how much at most."""
 KNOWN = 3
 """Looks after which only each so-manieth looks for further heads."""
 RESTLESS_LOOK = 0.23
-"""The same after looks that saw different colours."""
+"""Seconds to the next look after looks that saw different colours."""
+LONGEST_WAIT = 2.3
+"""Seconds between a settled signal's looks, at most."""
 LOST_LOOK = 0.19
-"""The same where its hold was lost."""
+"""Seconds to the next look where a signal's hold was lost."""
 UNLIKELY = 4.0
 """Log-odds by which a look may fall short of all before it and still be one at the same signal."""
 FULL = 2.5
@@ -130,19 +134,21 @@ class Watch:
             for track in self._live:
                 track.rescale(frame.size[0] / self._size[0])
         self._size = frame.size
+        # What decodes faster leaves less time to look.
+        pace = min(max((FULL_HD / (frame.size[0] * frame.size[1])) ** 0.5, 1.0), MOST_PACE)
         luma = frame.luma
         common = self._exposure.factor(luma, frame.luma_span)
         for track in self._live:
             track.step(frame, luma, at, common)
         for track in self._live:
             if at >= track.next_look or _changed(track, at):
-                self._look(track, frame, at)
+                self._look(track, frame, at, pace)
         self._live = self._kept(at, frame.size)
         if len(self._live) < MOST_TRACKS:
             found: list[list[HeadFound]] = []
             first = self._scan.count == 0
             calm = bool(self._live) and all(t.looked >= SETTLED and t.held for t in self._live)
-            if self._scan.due(at, CALM if calm else 1.0):
+            if self._scan.due(at, pace * (CALM if calm else 1.0)):
                 most = FIRST_WINDOWS if first else CALM_WINDOWS if calm else WINDOWS
                 spots = self._chosen(spots_in(frame, SPOTS), at)[:most]
                 for spot, heads in zip(spots, heads_at(frame, spots, self._eyes), strict=True):
@@ -150,7 +156,7 @@ class Watch:
                     if not heads:
                         self._tried.append((spot.x, spot.y, 8 * spot.diameter, at))
             # The second look at the whole is for clips in which nothing was found at once.
-            if self._whole.due(at) and not (self._live and 1 < self._whole.count <= len(WHOLES)):
+            if self._whole.due(at, pace) and not (self._live and 1 < self._whole.count <= len(WHOLES)):
                 found.append(heads_in_whole(frame, self._eyes))
             for heads in found:
                 self._begin(heads, frame, at)
@@ -161,7 +167,7 @@ class Watch:
         """Every track there was, in the order in which they began."""
         return sorted([*self._gone, *self._live], key=lambda t: t.number)
 
-    def _look(self, track: Track, frame: ClipFrame, at: float) -> None:
+    def _look(self, track: Track, frame: ClipFrame, at: float, pace: float) -> None:
         self.looks += 1
         place = track.sought(frame.luma)
         if not track.in_view(frame.size) or not _inside(place, frame.size):
@@ -178,7 +184,7 @@ class Watch:
             for other in seen:
                 if other is not own:
                     self._offer(other, frame, at)
-        _plan(track, at, len(self._live))
+        _plan(track, at, len(self._live), pace)
 
     def _show(self, track: Track, seen: Glance, frame: ClipFrame, at: float) -> None:
         """Keep the frame if it is one of the best or of the last that show the signal."""
@@ -316,12 +322,12 @@ def _changed(track: Track, at: float) -> bool:
     return grown or (at - last.at >= SOON and track.unlike >= UNLIKE)
 
 
-def _plan(track: Track, at: float, live: int) -> None:
+def _plan(track: Track, at: float, live: int, pace: float = 1.0) -> None:
     """When the track is looked at next."""
     n = track.looked
     wait = LOOKS[n] if n < len(LOOKS) else LOOK_EVERY[n % len(LOOK_EVERY)] * max(1.0, live / FULL)
     if n >= SETTLED:
-        wait *= 2
+        wait = min(wait * 2 * pace, LONGEST_WAIT)
     if track.restless:
         wait = min(wait, RESTLESS_LOOK)
     if track.misses:
