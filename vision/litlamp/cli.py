@@ -663,6 +663,38 @@ def export(readings: str, formats: str, to: Path | None) -> None:
 
 
 @commands.command(epilog=_FOOT)
+@click.argument("before", metavar="A")
+@click.argument("after", metavar="B")
+@click.option("--json", "as_json", is_flag=True, help="Every change, as one JSON object.")
+@click.option("--rulebook", metavar="NAME|FILE", help="The book of the readings, if it is your own.")
+def compare(before: str, after: str, as_json: bool, rulebook: str | None) -> None:
+    """Tell what changed between two runs, A and B (results folders or files of readings).
+
+    Changes towards a less restrictive reading come first.
+    """
+    from litlamp.collection.compare import compare as compared
+    from litlamp.collection.compare import comparison_text
+    from litlamp.collection.label_line import read_lines, readings_path
+    from litlamp.collection.truth_file import LinesError
+
+    old, new = readings_path(before), readings_path(after)
+    try:
+        first = next(iter(read_lines(old)), None)
+        if first is None:
+            raise Fault(f"{old} holds no reading")
+        book = _book(rulebook or first.rulebook.name, first.rulebook.edition)
+        result = compared(old, new, book)
+    except LinesError as error:
+        raise Fault(str(error)) from error
+    if as_json:
+        import msgspec
+
+        click.echo(msgspec.json.encode({"counts": result.counts(), "comparison": result}))
+    else:
+        click.echo(comparison_text(result, before, after))
+
+
+@commands.command(epilog=_FOOT)
 @click.argument("truth", metavar="TRUTH")
 @click.argument("readings", metavar="READINGS")
 @click.option("--json", "as_json", is_flag=True, help="The whole score as one JSON object.")

@@ -55,7 +55,7 @@ def distance(true: TrueLamp, read: ReadLamp) -> float:
 def match_lamps(true: Sequence[TrueLamp], read: Sequence[ReadLamp]) -> dict[int, int]:
     """True lamp -> read lamp, one to one, the nearest first."""
     near = [(distance(t, r), i, j) for i, t in enumerate(true) for j, r in enumerate(read)]
-    return _one_to_one((d, i, j) for d, i, j in near if math.isfinite(d))
+    return one_to_one((d, i, j) for d, i, j in near if math.isfinite(d))
 
 
 def match_signals(true: Sequence[TrueSignal], read: Sequence[SignalRecord]) -> dict[int, int]:
@@ -65,7 +65,7 @@ def match_signals(true: Sequence[TrueSignal], read: Sequence[SignalRecord]) -> d
     a pair with neither is none.
     """
     fits = [(fit(t, r), i, j) for i, t in enumerate(true) for j, r in enumerate(read)]
-    return _one_to_one((-f, i, j) for f, i, j in fits if f > 0)
+    return one_to_one((-f, i, j) for f, i, j in fits if f > 0)
 
 
 def fit(true: TrueSignal, read: SignalRecord) -> float:
@@ -91,7 +91,7 @@ def beside(true: TrueSignal, read: SignalRecord) -> bool:
     return touches or lamps_shared(true, read) > 0
 
 
-def _one_to_one(costs: Iterable[tuple[float, int, int]]) -> dict[int, int]:
+def one_to_one(costs: Iterable[tuple[float, int, int]]) -> dict[int, int]:
     """The cheapest pair first, then the cheapest of those that are left."""
     pairs: dict[int, int] = {}
     taken: set[int] = set()
