@@ -317,7 +317,7 @@ def footage(
     except (StateError, WriteError, EyesError) as error:
         raise Fault(str(error).rstrip(".")) from error
     click.echo(ride_text(made))
-    for note in made.faults:
+    for note in (*made.notes, *made.faults):
         _say(note)
     signals = made.ride.record.signals
     ctx.exit(_INTERRUPTED if made.ride.stopped else BAD if made.faults else READ if signals else NO_SIGNAL)

@@ -12,7 +12,7 @@ import threading
 import time
 import zlib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -86,11 +86,18 @@ class Ride:
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """What was written of a ride; `faults` are sentences on what is not as it should be."""
+    """What was written of a ride.
+
+    Attributes
+    ----------
+    faults : sentences on what was not read or written to its end.
+    notes : sentences on what is otherwise not as one might expect.
+    """
 
     ride: Ride
     files: tuple[Path, ...]
     faults: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
 
 def make_footage(
@@ -115,7 +122,7 @@ def make_footage(
     source, folder, book, level, expect, eyes, fps, resume, and what is raised : as for `read_ride`.
     """
     from litlamp.aspects.rulebook import load_book
-    from litlamp.report.ride_files import write_ride
+    from litlamp.report.ride_files import VIDEO, write_ride
 
     book = book or load_book()
     kept = folder / NAME
@@ -131,15 +138,31 @@ def make_footage(
         source, folder, book=book, level=level, expect=expect, eyes=eyes, fps=fps, resume=resume,
         progress=told("reading"),
     )  # fmt: skip
-    files = write_ride(ride, folder, book)
+    files = write_ride(ride, folder, book, video=video and not ride.stopped)
     faults: list[str] = []
-    if ride.stopped:
+    notes: tuple[str, ...] = ()
+    if video and not ride.stopped:
+        from litlamp.media.errors import MediaError
+        from litlamp.report.ride_video import write_video
+
+        path = folder / VIDEO
+        try:
+            notes = write_video(
+                source, path, ride.record, ride.passed, fps=fps, told=told("writing the video")
+            )
+            files = (*files, path)
+        except MediaError as error:
+            faults.append(f"{source}: {error.sentence}; the video was not written")
+        except KeyboardInterrupt:
+            ride = replace(ride, stopped=True)
+            faults.append(f"interrupted: all but the video is in {folder}; --resume goes on with it")
+    elif ride.stopped:
         at = ride.record.footage.read_to_s if ride.record.footage else 0.0
         faults.append(f"interrupted: the first {at:.0f} s are in {folder}; go on with --resume")
-    elif not ride.whole:
-        notes = ride.record.notes or ()
-        faults.append(f"{source}: {notes[-1] if notes else 'this clip is cut off'}; what was read is kept")
-    return Made(ride, files, tuple(faults))
+    if not ride.whole and not ride.stopped:
+        why = ride.record.notes or ("this clip is cut off",)
+        faults.append(f"{source}: {why[-1]}; what was read is kept")
+    return Made(ride, files, tuple(faults), notes)
 
 
 def read_ride(

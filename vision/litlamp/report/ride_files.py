@@ -42,8 +42,10 @@ def texts(record: FootageRecord, title: str) -> dict[str, str]:
     }
 
 
-def write_ride(ride: Ride, folder: Path, book: Rulebook) -> tuple[Path, ...]:
+def write_ride(ride: Ride, folder: Path, book: Rulebook, *, video: bool = False) -> tuple[Path, ...]:
     """Write the record, the table, subtitles, chapters and the page; the paths of what was written.
+
+    With `video` the page links to the video that is to be written beside it.
 
     Raises
     ------
@@ -53,5 +55,5 @@ def write_ride(ride: Ride, folder: Path, book: Rulebook) -> tuple[Path, ...]:
     files = texts(ride.record, title)
     for name, text in files.items():
         write_whole(folder / name, text.encode("utf-8"))
-    write_whole(folder / PAGE, ride_page(ride, book).encode("utf-8"))
+    write_whole(folder / PAGE, ride_page(ride, book, VIDEO if video else None).encode("utf-8"))
     return tuple(folder / name for name in (PAGE, *files))

@@ -42,15 +42,15 @@ if TYPE_CHECKING:
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
 
 
-def ride_page(ride: Ride, book: Rulebook) -> str:
-    """The whole page. Nothing in it is fetched; pictures are part of it."""
+def ride_page(ride: Ride, book: Rulebook, video: str | None = None) -> str:
+    """The whole page. Nothing in it is fetched; pictures are part of it. `video`: what links lead to."""
     of = ride.record
     name = PurePath((shown(of.source) or "").replace("\\", "/")).name or "a ride"
     sheet = _sheet(ride, book)
     count = len(of.signals)
     found = {0: "No signal found", 1: "1 signal"}.get(count, f"{count} signals")
     length = of.duration_s or 0.0
-    cards = "".join(_card(one, sheet.items[i], sheet.choices) for i, one in enumerate(ride.passed))
+    cards = "".join(_card(one, sheet.items[i], sheet.choices, video) for i, one in enumerate(ride.passed))
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
@@ -154,9 +154,12 @@ def _order(signals: Sequence[FootageSignal]) -> str:
     )
 
 
-def _card(one: Passed, item: Item, choices: Sequence[Choice]) -> str:
+def _card(one: Passed, item: Item, choices: Sequence[Choice], video: str | None) -> str:
     of = one.signal
     number, passed, span = of.footage.number, of.footage, of.span_s or (0.0, 0.0)
+    watch = ""
+    if video is not None:
+        watch = f' <a href="{escape(video)}#t={span[0]:.1f},{span[1]:.1f}">Watch it</a>'
     parts = [
         f'<div class="lead">{glyph(of.aspect)}<div>'
         f'<h3 id="signal-{number}-name">{number}. {_headline(of)}</h3>'
@@ -167,7 +170,7 @@ def _card(one: Passed, item: Item, choices: Sequence[Choice]) -> str:
             f"<p>Likeliest: {escape(rule_words(of.reading))}, {percent(of.reading.probability)}. "
             f"May be: {escape(_may_be(of.set))}.</p>"
         )
-    parts.append(f"<p>Seen {clock(span[0])} to {clock(span[1])}; {_ended(of)}. {_stood(of)}</p>")
+    parts.append(f"<p>Seen {clock(span[0])} to {clock(span[1])}; {_ended(of)}. {_stood(of)}{watch}</p>")
     if of.aspects and len(of.aspects) > 1:
         rows = "".join(f"<li>{_showed(a)}</li>" for a in of.aspects)
         parts.append(f"<p>It showed in turn:</p><ul>{rows}</ul>")
