@@ -138,7 +138,8 @@ def measure(path: Path, rounds: int) -> None:
         f"  rate of reading / rate of decoding: {ratio:.2f} (median), {min(decode) / min(whole):.2f} (best)"
     )
     alone_busy, busy_too = (1000 * min(b[i] for b in busy) / count for i in (0, 1))
-    print(f"  processor time {alone_busy:.2f} and {busy_too:.2f} ms a frame, ratio {alone_busy / busy_too:.2f}")
+    share = alone_busy / busy_too
+    print(f"  processor time {alone_busy:.2f} and {busy_too:.2f} ms a frame, ratio {share:.2f}")
     for words, spent in sorted(clocks.spent.items(), key=lambda item: -item[1]):
         print(f"    {words:22s} {1000 * spent / count:6.3f} ms a frame, {clocks.calls[words]} calls")
     held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
