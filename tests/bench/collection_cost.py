@@ -2,8 +2,8 @@
 
     python tests/bench/collection_cost.py [--records 100000]
 
-The records are the readings of some samples over and over, under other names; the files are empty ones, so
-that only the keeping of the books is measured. Targets: CSV and Parquet in under 60 s; a finished run answers in
+The records are the readings of some samples over and over, under other names; the files are empty, so that
+only the keeping of the books is measured. Targets: CSV and Parquet in under 60 s; a finished run answers in
 under 5 s.
 """
 

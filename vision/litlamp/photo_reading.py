@@ -12,7 +12,7 @@ from litlamp.aspects.aspect import MOUNTS, Mount
 if TYPE_CHECKING:
     from litlamp.aspects.reading import Reading
     from litlamp.aspects.rulebook import Rulebook
-    from litlamp.media.frame import Frame
+    from litlamp.media.frame import Frame, Pixels
     from litlamp.media.sources import Source
     from litlamp.sight.eyes import Eyes
     from litlamp.sight.seen import SignalSeen
@@ -63,6 +63,9 @@ class SourceReading:
     duration_s : of a clip, from its first frame read to its last, seconds.
     notes : sentences on what was wrong with the source but could be passed over.
     passages : for each of the signals of a clip, its way through it; empty for a photograph.
+    frame : the picture that was read, only where it was given as an array and can be had from nowhere else.
+
+    A notebook shows it as the annotated picture and what it says; `str` is one line.
     """
 
     source: str
@@ -76,10 +79,21 @@ class SourceReading:
     duration_s: float | None = None
     notes: tuple[str, ...] = ()
     passages: tuple[Passage, ...] = ()
+    frame: Frame | None = field(default=None, repr=False, compare=False)
+
+    def __str__(self) -> str:
+        from litlamp.report.notebook import one_line
+
+        return one_line(self)
+
+    def _repr_html_(self) -> str:
+        from litlamp.report.notebook import html
+
+        return html(self)
 
 
 def read_photo(
-    source: Source,
+    source: Source | Pixels,
     *,
     book: Rulebook | None = None,
     level: float = DEFAULT_LEVEL,
@@ -90,7 +104,8 @@ def read_photo(
 
     Parameters
     ----------
-    source : path, "-" for standard input, the bytes of a file, or a binary stream.
+    source : path, "-" for standard input, the bytes of a file, or a binary stream; or the picture itself,
+        upright, as a numpy array: uint8, shape (H, W, 3), colour order R G B, sRGB.
     book : the rulebook to read by; the default book where not given.
     level : what the probabilities of the guarded set must add up to, above 0 and at most 1.
     expect : "mast" or "dwarf" where the caller knows it; the picture's own belief is then set aside.
@@ -104,13 +119,25 @@ def read_photo(
     Raises
     ------
     litlamp.sight.eyes.EyesError : the installation's networks are missing or altered.
-    ValueError : a level out of range.
+    ValueError : a level out of range, or an array that is no such picture.
+
+    Examples
+    --------
+    >>> import litlamp
+    >>> reading = litlamp.read_photo("samples/hartsmere-home-red.jpg")
+    >>> seen, said = reading.signals[0]
+    >>> said.guarded.name, said.guarded.rule
+    ('Stop', '439')
+    >>> seen.heads[0].colour["red"] > 0.9
+    True
+    >>> litlamp.read_photo("samples/made_with.txt").failure
+    'this is text, not a picture'
     """
     return read_with_frame(source, book=book, level=level, expect=expect, eyes=eyes)[0]
 
 
 def read_with_frame(
-    source: Source,
+    source: Source | Pixels,
     *,
     book: Rulebook | None = None,
     level: float = DEFAULT_LEVEL,
@@ -118,6 +145,8 @@ def read_with_frame(
     eyes: Eyes | None = None,
 ) -> tuple[SourceReading, Frame | None]:
     """`read_photo`, and the upright picture it read (None with a failure), for whoever draws on a copy."""
+    import numpy as np
+
     from litlamp.aspects.interpret import interpret
     from litlamp.aspects.rulebook import load_book
     from litlamp.media.photo import MediaError
@@ -129,9 +158,10 @@ def read_with_frame(
         raise ValueError(f"the level must be above 0 and at most 1, not {level}")
     book = book or load_book()
     eyes = eyes or load_eyes()
-    name = source_name(source)
+    given = isinstance(source, np.ndarray)
+    name = "" if isinstance(source, np.ndarray) else source_name(source)
     try:
-        frame = read_frame(source)
+        frame = _given_frame(source) if isinstance(source, np.ndarray) else read_frame(source)
     except MediaError as error:
         failed = SourceReading(
             name, None, None, (), error.sentence, book.name, book.edition, dict(eyes.names)
@@ -145,9 +175,21 @@ def read_with_frame(
         reading = interpret(belief, book, level)
         signals.append((seen, told(reading, seen, expect)))
     read = SourceReading(
-        name, "photo", frame.size, tuple(signals), None, book.name, book.edition, dict(eyes.names)
-    )
+        name, "photo", frame.size, tuple(signals), None, book.name, book.edition, dict(eyes.names),
+        frame=frame if given else None,
+    )  # fmt: skip
     return read, frame
+
+
+def _given_frame(pixels: Pixels) -> Frame:
+    from litlamp.media.frame import Frame
+
+    if pixels.dtype != "uint8" or pixels.ndim != 3 or pixels.shape[2] != 3 or 0 in pixels.shape:
+        shape = " x ".join(map(str, pixels.shape))
+        raise ValueError(
+            f"a picture is an array of uint8, height x width x 3, not of {pixels.dtype}, {shape}"
+        )
+    return Frame(pixels)
 
 
 def told(reading: Reading, seen: SignalSeen, expect: Mount | None) -> Reading:

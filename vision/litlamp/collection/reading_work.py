@@ -150,15 +150,18 @@ def _only_regular(path: str, flags: int) -> int:
     return os.open(path, flags)
 
 
-def _failed(task: Task, how: Settings, sentence: str, stamp: Stamp, content: str | None) -> Done:
+def failed_reading(source: str, sentence: str, book: Rulebook) -> SourceReading:
+    """What stands for a source of which nothing could be read."""
     from litlamp.photo_reading import SourceReading
     from litlamp.sight.eyes import models_folder, read_manifest
 
     models = read_manifest(models_folder()).models
     names = {part: f"litlamp-{part}-{of.version}@{of.sha256[:12]}" for part, of in models.items()}
-    reading = SourceReading(
-        task.source, None, None, (), sentence, how.book.name, how.book.edition, dict(sorted(names.items()))
-    )
+    return SourceReading(source, None, None, (), sentence, book.name, book.edition, names)
+
+
+def _failed(task: Task, how: Settings, sentence: str, stamp: Stamp, content: str | None) -> Done:
+    reading = failed_reading(task.source, sentence, how.book)
     return Done(task.n, _line(reading, task, how, content, None), "failed", stamp)
 
 
