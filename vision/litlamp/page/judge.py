@@ -24,6 +24,9 @@ STEP_WORDS: Mapping[Step, str] = {
     "rule": "from what is seen to the rule",
 }
 
+_LIKELY: tuple[Step, ...] = ("plate", "flash", "stagger", "colour", "mount", "head count", "rule")
+"""Which step a person is likelier to miss, where only the rule was said. Common practice, no source."""
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
@@ -69,10 +72,12 @@ def judge(seen: Aspect, rule: str | None, truth: Aspect, book: Rulebook) -> Verd
     if seen.heads:
         told = f"What you saw is right; by it the rule is {_named(should)}."
         return Verdict(False, side, "rule", told, True, said, should)
-    for slip in slips(plain, book):
-        if slip.rule == said and said is not None:
-            told = f"{slip.what}: that is how one comes to {_named(said)}."
-            return Verdict(False, side, slip.step, told, False, said, should)
+    ways = [slip for slip in slips(plain, book) if said is not None and slip.rule == said]
+    ways.sort(key=lambda slip: _LIKELY.index(slip.step))
+    if ways:
+        others = "".join(f" Or: {slip.what[:1].lower()}{slip.what[1:]}." for slip in ways[1:3])
+        told = f"{ways[0].what}: that is one way to come to {_named(said)}.{others}"
+        return Verdict(False, side, ways[0].step, told, False, said, should)
     told = "No single slip of the eye leads there: look the aspect up in Learn."
     return Verdict(False, side, "rule", told, False, said, should)
 

@@ -17,11 +17,11 @@ from litlamp.page.collection import DATE, NOTE, PLACE, Item, picture_name
 from litlamp.page.correct import correction_of, outcome, read_corrected
 from litlamp.page.pages import fault, html, page
 from litlamp.page.site import Site, site_of, texts
-from litlamp.page.tasks import Answer, small
+from litlamp.page.tasks import Answer, cut, small
 from litlamp.report.record import encode, outcome_name, record
 
 _KEPT_SIDE = 1600
-_THUMB_SIDE = 480
+_THUMB_SIDE = 560
 _PIECE = 1 << 18
 _ON_SHEET = 200
 
@@ -97,7 +97,9 @@ def _keep(site: Site, found: Answer, number: int, fields: dict[str, str]) -> int
         longitude=None if position is None else position[1],
         settled=fields.get("settled") == "yes",
     )
-    return site.collection.add(item, small(at.jpeg, _KEPT_SIDE), small(at.jpeg, _THUMB_SIDE))
+    close = at.close[0 if found.reading.kind == "clip" else number - 1]
+    near = small(at.jpeg, _THUMB_SIDE, cut(seen.box, at)) if close is None else small(close.jpeg, _THUMB_SIDE)
+    return site.collection.add(item, small(at.jpeg, _KEPT_SIDE), near)
 
 
 def _item(request: Request) -> Item:
@@ -136,7 +138,7 @@ def picture(request: Request) -> Response:
 
 
 def thumb(request: Request) -> Response:
-    """The picture made small."""
+    """What lies about the signal, for lists and sheets."""
     return _jpeg(site_of(request).collection.picture(request.path_params["id"], thumb=True))
 
 

@@ -19,7 +19,7 @@ from litlamp.page.answers import Held
 from litlamp.page.correct import correction_of, read_corrected
 from litlamp.page.pages import fault, page
 from litlamp.page.samples import samples
-from litlamp.page.security import TooLarge
+from litlamp.page.security import BODY, TooLarge
 from litlamp.page.settings import MB
 from litlamp.page.settle import NOTHING_FOUND, advice
 from litlamp.page.site import Site, over, site_of, texts
@@ -32,6 +32,7 @@ PATIENCE = 12.0
 """Seconds that a form waits for its answer before a page that says "wait" is shown."""
 _SCRIPT_PATIENCE = 1.5
 _COME_AGAIN = 5
+_DRAIN_SECONDS = 30.0
 _MOST_SIGNALS = 12
 
 
@@ -176,17 +177,7 @@ def _busy(request: Request) -> Response:
 
 
 async def _drain(request: Request, most: int) -> None:
-    """Read what is still coming and let it fall, so that the sender hears the answer."""
-    taken = 0
-    try:
-        async with asyncio.timeout(20):
-            while taken < most:
-                message = await request.receive()
-                taken += len(message.get("body", b""))
-                if message["type"] != "http.request" or not message.get("more_body"):
-                    return
-    except (TimeoutError, TooLarge, ClientDisconnect):
-        return
+    await request.scope[BODY].drain(most, _DRAIN_SECONDS)
 
 
 def held_or_404(request: Request) -> Held:

@@ -8,6 +8,8 @@ header says.
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import hmac
 import ipaddress
 import socket
@@ -22,6 +24,8 @@ from litlamp.page.settings import Settings
 
 COOKIE = "litlamp_door"
 DOOR = "/door"
+BODY = "litlamp.body"
+"""Where in the scope the `Body` is."""
 _STATIC = "/static/"
 _SAFE_METHODS = frozenset({"GET", "HEAD"})
 _METHODS = _SAFE_METHODS | {"POST"}
@@ -71,7 +75,9 @@ class Wall:
         if refusal is not None:
             await refusal(scope, receive, sending)
             return
-        await self.app(scope, _counted(scope, receive, self.settings.limits.upload_bytes), sending)
+        body = Body(receive, self.settings.limits.upload_bytes)
+        scope[BODY] = body
+        await self.app(scope, body, sending)
 
     def _refusal(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
@@ -160,19 +166,34 @@ def _own(headers: Headers, host: str) -> bool:
         return False
 
 
-def _counted(scope: Scope, receive: Receive, limit: int) -> Receive:
-    taken = 0
+class Body:
+    """What is coming in of one request: counted, and ended at the limit."""
 
-    async def counted() -> Message:
-        nonlocal taken
-        message = await receive()
-        if message["type"] == "http.request":
-            taken += len(message.get("body", b""))
-            if taken > limit:
-                raise TooLarge
+    def __init__(self, receive: Receive, limit: int) -> None:
+        self._receive = receive
+        self._limit = limit
+        self.taken = 0
+        self.more = True
+
+    async def __call__(self) -> Message:
+        """The next message. Raises TooLarge."""
+        message = await self._next()
+        if self.taken > self._limit:
+            raise TooLarge
         return message
 
-    return counted
+    async def drain(self, most: int, seconds: float) -> None:
+        """Let fall what is still coming, so that the sender hears the answer; not without end."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                while self.more and self.taken < most:
+                    await self._next()
+
+    async def _next(self) -> Message:
+        message = await self._receive()
+        self.more = message["type"] == "http.request" and message.get("more_body", False)
+        self.taken += len(message.get("body", b""))
+        return message
 
 
 def _plain(status: int, words: str) -> Response:

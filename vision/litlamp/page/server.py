@@ -23,7 +23,7 @@ from litlamp.page.drawings import Drawings
 from litlamp.page.pages import fault, page
 from litlamp.page.progress import Progress
 from litlamp.page.questions import Questions
-from litlamp.page.security import DOOR, TooLarge, Wall, admitted, same
+from litlamp.page.security import BODY, DOOR, TooLarge, Wall, admitted, same
 from litlamp.page.settings import MB, Settings
 from litlamp.page.site import Site, site_of, texts
 from litlamp.page.store import Store
@@ -32,6 +32,7 @@ from litlamp.page.uploads import Tray
 from litlamp.page.workers import WorkerPool
 
 _WARM_SECONDS = 120.0
+_DRAIN_SECONDS = 30.0
 
 
 def create_app(settings: Settings) -> ASGIApp:
@@ -61,7 +62,8 @@ def create_app(settings: Settings) -> ASGIApp:
             Collection(store),
             Questions(),
         )
-        pool.submit(warm, seconds=_WARM_SECONDS)
+        if settings.warm:
+            pool.submit(warm, seconds=_WARM_SECONDS)
         try:
             yield
         finally:
@@ -107,9 +109,11 @@ def told(request: Request, error: Exception) -> Response:
     return fault(error.status_code, _TITLES.get(error.status_code, "That did not work"), words, headers)
 
 
-def too_large(request: Request, error: Exception) -> Response:
+async def too_large(request: Request, error: Exception) -> Response:
     """A body over the limit."""
-    most = site_of(request).settings.limits.upload_bytes // MB
+    limit = site_of(request).settings.limits.upload_bytes
+    await request.scope[BODY].drain(2 * limit, _DRAIN_SECONDS)
+    most = limit // MB
     return fault(413, "Too large", f"That is more than {most} MB, the most that this page takes.")
 
 

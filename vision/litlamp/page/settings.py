@@ -53,6 +53,7 @@ class Settings:
     host, port : what the server binds.
     token : what a visitor must show, None where only this computer can come in.
     workers : processes that read and draw.
+    warm : load all that a first photograph needs as soon as the page starts.
     """
 
     data: Path
@@ -62,6 +63,7 @@ class Settings:
     workers: int = 1
     book: str = "CROR"
     edition: str | None = None
+    warm: bool = True
     limits: Limits = Limits()
 
     @property

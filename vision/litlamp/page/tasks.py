@@ -24,7 +24,6 @@ Told = Callable[[float], None]
 SHOWN_SIDE = 1600
 """Longer side of the picture on the page, px; what lies about a signal is sent beside it in full."""
 _CLOSE_SIDE = 1200
-_THUMB_SIDE = 360
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +173,10 @@ def _judge(data: bytes, pixels: int) -> Taken:
             pass
         try:
             image = Image.open(io.BytesIO(data))
+        except Image.DecompressionBombError:
+            raise Failed(
+                f"This picture has far too many pixels; at most {pixels / 1e6:g} million are read here."
+            ) from None
         except Exception:
             # Whatever is wrong with it, the door for photographs says so in its own words.
             return Taken()
@@ -274,16 +277,23 @@ def _full(picture: Shown) -> Pixels:
     return full
 
 
-def thumbnail(told: Told, picture: bytes) -> bytes:
-    """A small JPEG of a JPEG."""
-    return small(picture, _THUMB_SIDE)
+def cut(box: Box, picture: Shown) -> tuple[int, int, int, int]:
+    """What lies about a signal, px of the picture as it is shown."""
+    from PIL import Image
+
+    part = about(box, picture.size)
+    by = Image.open(io.BytesIO(picture.jpeg)).width / picture.size[0]
+    scaled = part.scale(by)
+    return round(scaled.x0), round(scaled.y0), round(scaled.x1), round(scaled.y1)
 
 
-def small(picture: bytes, side: int) -> bytes:
-    """The JPEG no longer than `side` px."""
+def small(picture: bytes, side: int, part: tuple[int, int, int, int] | None = None) -> bytes:
+    """The JPEG, or a part of it (left, top, right, bottom; px), no longer than `side` px."""
     from PIL import Image
 
     image = Image.open(io.BytesIO(picture))
+    if part is not None:
+        image = image.crop(part)  # type: ignore[assignment]
     image.thumbnail((side, side))
     out = io.BytesIO()
     image.convert("RGB").save(out, "JPEG", quality=82)

@@ -19,7 +19,6 @@ from litlamp.page.workers import Full
 
 _PIECE = 1 << 20
 _NAME = 60
-DRAIN_BYTES = 80_000_000
 
 
 class BadUpload(Exception):

@@ -319,6 +319,8 @@ def _either(kinds: Sequence[str]) -> str:
 
 def _lights(words: str, number: int, seen: SignalSeen) -> tuple[str, ...]:
     """The ids of what a step of the core speaks of, by the trade words in it."""
+    if words.startswith(("Rule ", "The aspect as drawn")):
+        return ()
     lower = f" {words.lower()}"
     lights: list[str] = []
     names = places(len(seen.heads))
