@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import base64
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import pytest
 
@@ -10,8 +12,13 @@ from litlamp.aspects.aspect import COLOURS, PLATES, Colour
 from litlamp.aspects.belief import UNKNOWN_PLATE, PlateBelief
 from litlamp.aspects.cautions import LONG, STILL
 from litlamp.aspects.reading import Reading, RuleChance
+from litlamp.aspects.rulebook import load_book
 from litlamp.box import Box
-from litlamp.photo_reading import SourceReading
+from litlamp.footage import Ride, assembled
+from litlamp.footage_state import Passed, Picture
+from litlamp.photo_reading import Passage, SourceReading, Stretch
+from litlamp.report.footage_record import KnownRecord, PassedRecord, signal_of
+from litlamp.report.record import record
 from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
 
 CLEAR_TO_STOP = RuleChance("411", "Clear to Stop", 0.981)
@@ -113,6 +120,56 @@ class ByHand:
         )
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def by_hand() -> ByHand:
     return ByHand()
+
+
+@pytest.fixture(scope="session")
+def ride_by_hand(by_hand: ByHand) -> Callable[..., Ride]:
+    """`ride_by_hand(spans, said=, source=, length=)`: a ride with a signal for each span of seconds.
+
+    `said` are readings, as of `by_hand`, one for each; "settled" where not given.
+    """
+
+    def make(
+        spans: Sequence[tuple[float, float]] = ((1.0, 4.0), (5.0, 9.0)),
+        said: Sequence[Reading] = (),
+        source: str = "rides/brindle.mp4",
+        length: float = 10.0,
+        whole: bool = True,
+    ) -> Ride:
+        passed = []
+        for i, (a, b) in enumerate(spans):
+            reading = said[i] if i < len(said) else by_hand.settled()
+            seen = by_hand.signal("yellow", "red")
+            passage = Passage((a, b), b, (Stretch((a, b), seen, reading),))
+            of = replace(by_hand.source((seen, reading)), kind="clip", passages=(passage,), duration_s=length)
+            signal = record(of).signals[0]
+            moments = [a + share * (b - a) for share in (0.1, 0.5, 1.0)]
+            known = tuple(
+                KnownRecord(
+                    at_s=round(at, 3), box=signal.box, head_px=10.0 * (j + 1), aspect=signal.aspect,
+                    reading=signal.reading, guarded=signal.guarded, set=signal.set,
+                )
+                for j, at in enumerate(moments)
+            )  # fmt: skip
+            told = PassedRecord(
+                number=0, ended="passed", side="right", faces="towards the train", track="", known=known
+            )
+            jpeg = Picture(round(b, 3), _JPEG)
+            times = tuple(round(a + 0.1 * k, 4) for k in range(max(round((b - a) * 10), 1)))
+            edges = tuple(v for k in range(len(times)) for v in (20 + k, 20, 60 + k, 120))
+            passed.append(Passed(signal_of(signal, told), (jpeg,), 0, times, edges))
+        clip = replace(by_hand.source(), kind="clip", source=source, duration_s=length)
+        return assembled(passed, clip, load_book(), at=length, whole=whole, stopped=False)
+
+    return make
+
+
+# A grey pixel.
+_JPEG = base64.b64decode(
+    "/9j/4AAQSkZJRgABAQAAAQABAAD/2wBDAP//////////////////////////////////////////////////////////////////////"
+    "////////////////wAALCAABAAEBAREA/8QAFAABAAAAAAAAAAAAAAAAAAAAA//EABQQAQAAAAAAAAAAAAAAAAAAAAD/2gAIAQEAAD8A"
+    "N//Z"
+)
