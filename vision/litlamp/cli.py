@@ -695,6 +695,54 @@ def compare(before: str, after: str, as_json: bool, rulebook: str | None) -> Non
 
 
 @commands.command(epilog=_FOOT)
+@click.argument("readings", metavar="DIR|READINGS")
+@click.option("-n", "count", type=click.IntRange(1), default=200, show_default=True, help="Sources to draw.")
+@click.option(
+    "--by",
+    default="rule,light",
+    show_default=True,
+    metavar="KEY,...",
+    help="Strata: rule, guarded, light, sure, size, kind, or columns of your own.",
+)
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True)
+@click.option("--to", type=click.Path(path_type=Path), metavar="DIR", help="DIR/sample if not given.")
+@click.option("--rulebook", metavar="NAME|FILE", help="The book of the readings, if it is your own.")
+def sample(
+    readings: str, count: int, by: str, seed: int, to: Path | None, rulebook: str | None
+) -> None:
+    """Draw a stratified sample of a collection, and write a page on which people mark it.
+
+    The page saves a file of truth; "litlamp score" with the weights written here then estimates how good the
+    whole collection is.
+    """
+    from litlamp.collection.label_line import readings_path
+    from litlamp.collection.sample_folder import write_sample
+    from litlamp.collection.strata import draw_sample
+    from litlamp.collection.truth_file import LinesError
+    from litlamp.report.whole_file import WriteError
+
+    path = readings_path(readings)
+    to = to or path.parent / "sample"
+    keys = [key for word in by.split(",") if (key := word.strip())]
+    try:
+        drawn = draw_sample(path, count, keys, seed)
+        of = drawn.records[0].rulebook
+        book = _book(rulebook or of.name, of.edition)
+        _folder(to)
+        write_sample(drawn, book, path, to)
+    except (LinesError, WriteError) as error:
+        raise Fault(str(error)) from error
+    strata = len({member.stratum for member in drawn.members})
+    unread = f"; {drawn.failed:,} could not be read, and are left out" if drawn.failed else ""
+    click.echo(
+        f"{to / 'page.html'}: {len(drawn.members):,} of {drawn.sources:,} sources, {strata} strata{unread}. "
+        "Open it in a browser, mark the readings and save the truth; then:"
+    )
+    click.echo(f"litlamp score truth.jsonl {to / 'readings.jsonl'} --weights {to / 'weights.jsonl'}")
+    click.echo(_FOOT)
+
+
+@commands.command(epilog=_FOOT)
 @click.argument("truth", metavar="TRUTH")
 @click.argument("readings", metavar="READINGS")
 @click.option("--json", "as_json", is_flag=True, help="The whole score as one JSON object.")
@@ -702,10 +750,16 @@ def compare(before: str, after: str, as_json: bool, rulebook: str | None) -> Non
     "--page", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the score as a picture too."
 )
 @click.option("--rulebook", metavar="NAME|FILE", help="The book of the readings, if it is your own.")
-def score(truth: str, readings: str, as_json: bool, page: Path | None, rulebook: str | None) -> None:
+@click.option(
+    "--weights", type=click.Path(path_type=Path), metavar="FILE", help="Of a sample: estimates the whole."
+)
+def score(
+    truth: str, readings: str, as_json: bool, page: Path | None, rulebook: str | None, weights: Path | None
+) -> None:
     """Score READINGS, as "read --json" prints them, against a file of TRUTH; "-" is standard input.
 
-    Both are JSON Lines. Sources are matched by their path, else by as much of its end as agrees.
+    Both are JSON Lines. Sources are matched by their path, else by as much of its end as agrees. With the
+    --weights that "litlamp sample" wrote, the whole collection is estimated from it.
     """
     if page is not None and page.suffix.lower() != ".png":
         raise Fault(f"{page}: the page is a .png")
@@ -720,6 +774,12 @@ def score(truth: str, readings: str, as_json: bool, page: Path | None, rulebook:
         if book.name != made_by.name:
             raise Fault(f"the readings follow {made_by.name} {made_by.edition}, not {book.label}")
         result, named = scored(known, read, book), "standard input" if readings == "-" else readings
+        estimated = None
+        if weights is not None:
+            from litlamp.collection.strata import load_weights
+            from litlamp.collection.whole import whole
+
+            estimated = whole(known, read, load_weights(weights), book)
     except LinesError as error:
         raise Fault(str(error)) from error
     if page is not None:
@@ -733,11 +793,16 @@ def score(truth: str, readings: str, as_json: bool, page: Path | None, rulebook:
     if as_json:
         import msgspec
 
-        click.echo(msgspec.json.encode(result))
+        told = msgspec.to_builtins(result)
+        click.echo(msgspec.json.encode(told if estimated is None else {**told, "whole": estimated}))
     else:
         from litlamp.collection.score_text import score_text
 
         click.echo(score_text(result, truth, named))
+        if estimated is not None:
+            from litlamp.collection.whole import whole_text
+
+            click.echo(f"\n{whole_text(estimated)}")
 
 
 @commands.command(epilog=_FOOT)

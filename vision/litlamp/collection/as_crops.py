@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from msgspec import UnsetType
 
@@ -18,6 +18,8 @@ from litlamp.report.whole_file import WriteError, write_whole
 
 if TYPE_CHECKING:
     from litlamp.media.frame import Pixels
+
+_Picked = TypeVar("_Picked")
 
 NAME = "crops"
 
@@ -44,7 +46,7 @@ def write_crops(readings: Readings, to: Path) -> str:
     for number, record in enumerate(readings, 1):
         if not record.signals:
             continue
-        pictures = dict(_pictures(record, path_of(record.source)))
+        pictures = dict(of_each_signal(record, path_of(record.source), cut_out))
         stem = plain_name(Path(record.source).stem)
         for at, signal in enumerate(record.signals, 1):
             rgb = pictures.get(at)
@@ -67,8 +69,13 @@ def write_crops(readings: Readings, to: Path) -> str:
     return f"{NAME}/: {written:,} signals{lost}"
 
 
-def _pictures(record: LabelRecord, path: str) -> Iterator[tuple[int, Pixels]]:
-    """Of each signal, numbered from 1, its part of the picture; nothing of what cannot be opened."""
+def of_each_signal(
+    record: LabelRecord, path: str, pick: Callable[[Pixels, SignalRecord], _Picked]
+) -> Iterator[tuple[int, _Picked]]:
+    """Of each signal, numbered from 1, what `pick` makes of the picture that its boxes are of.
+
+    Nothing of what cannot be opened, or has another size by now.
+    """
     from litlamp.media.clip import open_clip
     from litlamp.media.errors import MediaError
     from litlamp.media.photo import read_photo
@@ -78,7 +85,7 @@ def _pictures(record: LabelRecord, path: str) -> Iterator[tuple[int, Pixels]]:
             frame = read_photo(path)
             if frame.size == record.size:
                 for number, signal in enumerate(record.signals, 1):
-                    yield number, cut_out(frame.rgb, signal)
+                    yield number, pick(frame.rgb, signal)
             return
         wanted = sorted(
             (signal.at_s, number)
@@ -93,7 +100,7 @@ def _pictures(record: LabelRecord, path: str) -> Iterator[tuple[int, Pixels]]:
                 zero = shown.time.seconds if zero is None else zero
                 while wanted and shown.time.seconds - zero >= wanted[0][0] - 0.0005:
                     number = wanted.pop(0)[1]
-                    yield number, cut_out(shown.frame().rgb, record.signals[number - 1])
+                    yield number, pick(shown.frame().rgb, record.signals[number - 1])
                 if not wanted:
                     return
     except MediaError:

@@ -27,7 +27,7 @@ def one_line(of: SourceReading) -> str:
         "nothing was read" if reading.guarded is None else headed(reading.guarded)
         for _, reading in of.signals
     ]
-    return f"{name}: {'; '.join(said) or 'no signal found'}. {SHORT}"
+    return f"{name}: {'; '.join(said) or 'no signal found'}. {SHORT}".replace("\u00a0", " ")
 
 
 def html(of: SourceReading) -> str:
