@@ -119,9 +119,18 @@ def _doubts(belief: SignalBelief, *, clip: bool) -> Iterator[tuple[SignalBelief,
             Advice("Photograph it straight from the front", "whether the heads are staggered"),
         )
     for at, head in enumerate(belief.heads):
-        if max(head.colour.values(), default=1.0) < _SURE or head.present < _SURE:
+        if head.present < _SURE:
             heads = list(belief.heads)
-            heads[at] = HeadBelief(_settled(head.colour), head.flashing, 1.0, head.dark_throughout)
+            heads[at] = replace(head, present=1.0)
+            yield (
+                replace(belief, heads=tuple(heads)),
+                Advice(
+                    "Come closer, with no other light behind it", f"whether the {names[at]} is a head of it"
+                ),
+            )
+        if max(head.colour.values(), default=1.0) < _SURE:
+            heads = list(belief.heads)
+            heads[at] = HeadBelief(_settled(head.colour), head.flashing, head.present, head.dark_throughout)
             yield (
                 replace(belief, heads=tuple(heads)),
                 Advice(
