@@ -49,6 +49,8 @@ if TYPE_CHECKING:
 
 SAVED_EVERY = 15.0
 """Seconds of work between two savings of what was done."""
+TOLD_EVERY = 0.2
+"""Seconds between two words on how far it is."""
 GROWN = 1.15
 """A signal that left the picture has grown by so much since it was first seen, if it was passed."""
 COMING = 0.6
@@ -290,10 +292,10 @@ class _Reader:
                             self._finish(track, ended=False)
                             watch.forget(track)
                         now = time.monotonic()
-                        if progress is not None and now - said > 0.2:
+                        if progress is not None and now - said >= TOLD_EVERY:
                             said = now
                             progress(at, self._duration)
-                        if stop.asked or now - saved > SAVED_EVERY:
+                        if stop.asked or now - saved >= SAVED_EVERY:
                             self._save(clip, frame)
                             saved = now
                         if stop.asked:
