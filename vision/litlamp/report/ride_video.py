@@ -196,13 +196,15 @@ def write_video(
     part = part_of(path)
     notes: list[str] = []
     end = record.duration_s
+    target: _Out | None = None
     try:
         if path.is_dir():
             raise IsADirectoryError(21, "that is a folder")
         with part.open("xb") as file, open_clip(source, fps=fps) as clip:
             plan = _Plan.of(clip.size)
             marks = _Marks(passed, plan, plan.picture[0] / clip.size[0])
-            with av.open(_Out(file), "w", format="mp4", options={"fflags": "+bitexact"}) as out:
+            target = _Out(file)
+            with av.open(target, "w", format="mp4", options={"fflags": "+bitexact"}) as out:
                 video = _video_stream(out, plan, end)
                 sound = _Sound(source, out, notes)
                 said = -TOLD_EVERY
@@ -221,7 +223,8 @@ def write_video(
     except MediaError:
         raise
     except (OSError, ValueError, FFmpegError) as error:
-        raise WriteError(cannot_write(path, error)) from error
+        fault = target.fault if target is not None and target.fault is not None else error
+        raise WriteError(cannot_write(path, fault)) from error
     finally:
         with contextlib.suppress(OSError, ValueError):
             part.unlink(missing_ok=True)
@@ -255,11 +258,20 @@ def _coded(frame: ClipFrame, at: float, marks: _Marks) -> Any:
 
 
 class _Out:
-    """A file for FFmpeg to write, in which faults keep their own words."""
+    """A file for FFmpeg to write, which remembers the fault that FFmpeg would tell in a number of its own."""
 
     def __init__(self, file: Any) -> None:
         self._file = file
-        self.write, self.seek, self.tell = file.write, file.seek, file.tell
+        self.fault: OSError | None = None
+        self.seek, self.tell = file.seek, file.tell
+
+    def write(self, data: bytes) -> int:
+        """Write it all."""
+        try:
+            return int(self._file.write(data))
+        except OSError as error:
+            self.fault = self.fault or error
+            raise
 
 
 class _Sound:
