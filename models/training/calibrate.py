@@ -279,11 +279,12 @@ def counted(cs: list[Case], tuned: Calibration) -> Calibration:
     reads = [signal_read(c.logits.astype(np.float32), tuned) for c in real]
     of_whole = wholes(cs, real, tuned)
     # The picture's edge may speak against a whole signal, never for it, whatever chance made of these scenes.
-    whole = weighed(of_whole, [c.whole for c in real], never_for=(3, 4, 8))
+    whole = list(weighed(of_whole, [c.whole for c in real], never_for=(3, 4, 8)))
+    whole[3] = min(whole[3:5])  # nearest the edge no weaker than a little away from it
     several = [(c, r) for c, r in zip(real, reads, strict=True) if len(c.heads) > 1]
     of_heads = [head_evidence(h, len(c.heads), r) for c, r in several for h in c.heads]
     heads = weighed(of_heads, [colour >= 0 for c, _ in several for colour in c.colours])
-    return msgspec.structs.replace(tuned, whole_weights=whole, head_weights=heads)
+    return msgspec.structs.replace(tuned, whole_weights=tuple(whole), head_weights=heads)
 
 
 def minimised(loss: Any, start: Array, **how: Any) -> Array:

@@ -87,7 +87,7 @@ def test_finished_scenes_are_not_made_again(whole, monkeypatch):
 
 @pytest.mark.parametrize(("changed", "now"), [("finder", "litlamp-finder-9@0"), ("code of scene", "0")])
 def test_a_changed_model_or_renderer_is_refused_by_name(whole, monkeypatch, changed, now):
-    monkeypatch.setattr(module, "made_by", lambda book: made_by(book) | {changed: now})
+    monkeypatch.setattr(module, "made_by", lambda book, level: made_by(book, level) | {changed: now})
     result = held(whole, "--count", "6")
     assert result.exit_code == 2
     assert f"begun with {changed}" in result.output

@@ -44,13 +44,16 @@ class Box:
         y0, y1 = min(max(self.y0, 0.0), height), min(max(self.y1, 0.0), height)
         return Box(x0, y0, x1, y1)
 
-    def iou(self, other: Box) -> float:
-        """Intersection over union, 0 to 1; 0 where both are empty."""
+    def overlap(self, other: Box) -> float:
+        """Area that both cover, px."""
         w = min(self.x1, other.x1) - max(self.x0, other.x0)
         h = min(self.y1, other.y1) - max(self.y0, other.y0)
-        if w <= 0 or h <= 0:
-            return 0.0
-        return w * h / (self.area + other.area - w * h)
+        return w * h if w > 0 and h > 0 else 0.0
+
+    def iou(self, other: Box) -> float:
+        """Intersection over union, 0 to 1; 0 where both are empty."""
+        both = self.overlap(other)
+        return both / (self.area + other.area - both) if both > 0 else 0.0
 
     def union(self, other: Box) -> Box:
         """The smallest box holding both."""

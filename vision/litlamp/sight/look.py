@@ -27,6 +27,8 @@ DARK = COLOURS.index("dark")
 CAUTION: tuple[Colour, ...] = ("red", "yellow", "lunar", "green")
 """Lit colours, most restrictive first. Common practice, no source: only the rulebook orders indications, and
 this serves nothing but how soon a contradicting witness is heard."""
+UPON = 0.1
+"""Share of the smaller of two heads' boxes that may lie on the other before they are taken for one head."""
 BENEATH = 0.02
 """Heads found that are a signal by less belief are not looked at any closer."""
 _AFTER = 4 + MOST_HEADS * NC
@@ -77,7 +79,8 @@ def look(frame: Frame, eyes: Eyes | None = None) -> tuple[SignalSeen, ...]:
     eyes = eyes or load_eyes()
     found = find(frame.rgb, eyes)
     judged = judge(frame.rgb, found.heads, found.plates, eyes)
-    return tuple(sorted((j.seen for j in judged if j.belief >= j.least), key=lambda s: s.box.x0))
+    kept = standing_clear([j for j in judged if j.belief >= j.least])
+    return tuple(sorted((j.seen for j in kept), key=lambda s: s.box.x0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +122,20 @@ def judge(rgb: Pixels, heads: Sequence[HeadFound], plates: Sequence[PlateFound],
         seen = _signal(rgb, own, read, read_letters(rgb, boards, eyes), eyes.calibration, others)
         judged.append(Judged(seen, belief, least, own, read))
     return judged
+
+
+def standing_clear(judged: Sequence[Judged]) -> list[Judged]:
+    """Without those of which a head lies on a head of one that is believed more: a part of it, seen twice."""
+    kept: list[Judged] = []
+    for one in sorted(judged, key=lambda j: -j.belief):
+        taken = [h.box for better in kept for h in better.heads]
+        if not any(_lies_on(h.box, box) for h in one.heads for box in taken):
+            kept.append(one)
+    return kept
+
+
+def _lies_on(box: Box, other: Box) -> bool:
+    return box.overlap(other) > UPON * min(box.area, other.area)
 
 
 def signal_belief(best: float, answer: NDArray[np.float32], tuned: Calibration) -> float:
