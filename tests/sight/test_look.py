@@ -359,7 +359,7 @@ def test_a_reader_that_counts_more_heads_makes_the_signal_less_whole(lamp, paint
     (agreed,) = look(frame(rgb), eyes_for())
     (more,) = look(frame(rgb), eyes_for(count=3))
     assert agreed.whole > 0.9
-    assert more.whole < 0.1
+    assert more.whole < 0.2
 
 
 @pytest.mark.parametrize("y", [20, 40, 850, 880])
