@@ -2,9 +2,10 @@
 
     python tests/bench/page_load.py [--uploads 200] [--hostile] [--photo FILE]
 
-Starts `litlamp page` on loopback, sends so many uploads at once, comes again where it was told to wait, and counts
-what became of each. Memory is that of the server and its workers together (resident, from /proc). With --hostile
-it sends what must not be read instead, one after another, and looks whether the page still answers.
+Starts `litlamp page` on loopback, sends so many uploads at once, comes again where it was told to wait, and
+counts what became of each. Memory is that of the server and its workers together (resident, from /proc).
+With --hostile it sends what must not be read instead, one after another, and looks whether the page still
+answers.
 """
 
 from __future__ import annotations
@@ -112,7 +113,7 @@ async def one(client: httpx.AsyncClient, data: bytes, tally: Counter[str], took:
         return
     where = sent.json()["at"]
     while not (await client.get(f"{where}/state")).json()["over"]:
-        await asyncio.sleep(0.5)
+        await asyncio.sleep(2)
     page = await client.get(where)
     tally["read" if 'class="reading"' in page.text else f"status {page.status_code}"] += 1
     took.append(time.perf_counter() - began)
@@ -217,7 +218,7 @@ def hostile_run(process: int, photo: bytes) -> None:
         print(f"  the page answers after it: {good.status_code}")
     print(f"  {dict(tally)}; slowest {slowest[0]:.1f} s ({slowest[1]})")
     print(f"  resident after it {resident(process) / 1e6:.0f} MB")
-    left = [p for p in Path(tempfile.gettempdir()).glob("litlamp-page-*/*")]
+    left = list(Path(tempfile.gettempdir()).glob("litlamp-page-*/*"))
     print(f"  files left in private folders: {len(left)}")
 
 

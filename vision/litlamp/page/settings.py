@@ -21,6 +21,7 @@ class Limits:
     pixels : of a photograph, and of a clip's frame; judged before anything is decoded.
     clip_seconds : of a clip.
     waiting : jobs that may wait for a worker; whoever comes beyond is told to come again.
+    waiting_bytes : of files that wait, on the disk.
     receiving : uploads that may be on their way in at the same time.
     photo_seconds, clip_work_seconds, draw_seconds : after which a worker is ended and the job has failed.
     upload_seconds : in which a request's body must have come in.
@@ -32,7 +33,8 @@ class Limits:
     upload_bytes: int = 60 * MB
     pixels: int = 60_000_000
     clip_seconds: float = 30.0
-    waiting: int = 24
+    waiting: int = 100
+    waiting_bytes: int = 1_000 * MB
     receiving: int = 24
     photo_seconds: float = 40.0
     clip_work_seconds: float = 180.0

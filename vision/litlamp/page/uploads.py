@@ -39,13 +39,21 @@ class Tray:
     @contextlib.asynccontextmanager
     async def place(self) -> AsyncIterator[None]:
         """One place among the uploads that may come in at once. Raises Full."""
-        if self.receiving >= self.limits.receiving:
+        if self.receiving >= self.limits.receiving or self.bytes() > self.limits.waiting_bytes:
             raise Full
         self.receiving += 1
         try:
             yield
         finally:
             self.receiving -= 1
+
+    def bytes(self) -> int:
+        """What waits in the folder."""
+        total = 0
+        for entry in os.scandir(self.folder):
+            with contextlib.suppress(OSError):  # a worker has just taken it
+                total += entry.stat().st_size
+        return total
 
     async def put(self, upload: UploadFile) -> Path:
         """The upload as a file of the private folder; whoever takes it removes it. Raises BadUpload."""
