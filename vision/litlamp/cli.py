@@ -556,7 +556,8 @@ def _check(path: Path) -> None:
 
 @commands.command(epilog=_FOOT)
 @click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
-@click.option("--to", type=click.Path(path_type=Path), required=True, metavar="DIR", help="Results folder.")
+@click.option("--to", required=True, metavar="DIR", help="Results folder; may be in a store (s3://...).")
+@click.option("--cluster", metavar="ADDRESS", help="A Dask scheduler to hand the work to: tcp://host:8786.")
 @click.option(
     "--workers", type=click.IntRange(0, 4096), help="Processes; as many as processors if not given."
 )
@@ -583,7 +584,8 @@ def _check(path: Path) -> None:
 def label(
     ctx: click.Context,
     sources: tuple[str, ...],
-    to: Path,
+    to: str,
+    cluster: str | None,
     workers: int | None,
     patience: float,
     anew: bool,
@@ -603,30 +605,39 @@ def label(
     What cannot be read gets a record that says why. Exit status: 0 done, 2 if nothing could be read at all.
     """
     book = _book(rulebook, edition)
+    if cluster is not None and workers is not None:
+        raise click.UsageError("--workers is for this machine, and a --cluster has its own")
+    from litlamp.collection.far import FarError
     from litlamp.collection.label import Asked, LabelError, crew
-    from litlamp.collection.label import label as label_all
+    from litlamp.collection.label_to import label_to
     from litlamp.collection.progress import ProgressLine, duration
     from litlamp.sight.eyes import EyesError
 
+    if cluster is None:
+        at_work = crew(workers, patience)
+    else:
+        from litlamp.collection.cluster import cluster as cluster_at
+
+        at_work = cluster_at(cluster, patience)
     try:
         with ProgressLine() as progress:
-            done = label_all(
-                sources,
+            done = label_to(
                 to,
+                sources,
                 Asked(book, level, expect, fps),
-                workers=crew(workers, patience),
+                workers=at_work,
                 anew=anew,
                 again_failed=retry,
                 told=progress,
                 command=["litlamp", *_given],
             )
-    except (LabelError, EyesError) as error:
+    except (LabelError, EyesError, FarError) as error:
         raise Fault(str(error)) from error
     counts = done.counts
     if done.aside is not None:
         _say(f"the earlier readings are in {done.aside}")
     click.echo(
-        f"{to / 'readings.jsonl'}: {counts.done:,} sources, {counts.read:,} with a signal, "
+        f"{to.rstrip('/')}/readings.jsonl: {counts.done:,} sources, {counts.read:,} with a signal, "
         f"{counts.none:,} without, {counts.failed:,} not read; {done.now:,} of them now, "
         f"in {duration(done.seconds)}"
     )

@@ -18,8 +18,9 @@ from litlamp.aspects.aspect import Mount
 from litlamp.aspects.cautions import LONG
 from litlamp.aspects.rulebook import Rulebook
 from litlamp.collection.crew import CrewError, Work, work_off
+from litlamp.collection.far import FarError
 from litlamp.collection.journal import JournalError, OtherMaker
-from litlamp.collection.made_by import digest, made_by
+from litlamp.collection.made_by import made_by, run_name
 from litlamp.collection.reading_work import Done, Settings, Task
 from litlamp.collection.run_folder import (
     RUN,
@@ -119,7 +120,7 @@ def label(
     litlamp.sight.eyes.EyesError : the networks are missing or altered.
     """
     by = made_by(asked.book, asked.level, asked.expect, asked.fps)
-    settings = Settings(asked.book, asked.level, asked.expect, asked.fps, _run_name(by))
+    settings = Settings(asked.book, asked.level, asked.expect, asked.fps, run_name(by))
     began, clock = datetime.now(UTC), time.monotonic()
     try:
         aside = set_aside(to) if anew else None
@@ -132,6 +133,9 @@ def label(
                 session.write(ended=None)
                 _read(folder, work(settings), workers or crew(), told)
                 folder.sync()
+                if folder.counts.done < folder.listed:
+                    left = folder.listed - folder.counts.done
+                    raise CrewError(f"{left} sources did not come back; the same command reads them")
                 session.write(ended=datetime.now(UTC))
             return Labelled(
                 to,
@@ -148,7 +152,7 @@ def label(
             f"{to} was begun with {error.name} {error.then}, but now it is {error.now}: go on with what "
             "began it, give another folder, or begin again with --anew (which keeps the earlier readings)"
         ) from error
-    except (JournalError, FolderError, LinesError, CrewError) as error:
+    except (JournalError, FolderError, LinesError, CrewError, FarError) as error:
         raise LabelError(str(error)) from error
     except OSError as error:
         said = (error.strerror or "unknown fault").lower()
@@ -178,11 +182,6 @@ def _read(
         close = getattr(results, "close", None)
         if close is not None:
             close()
-
-
-def _run_name(by: dict[str, str]) -> str:
-    """Names what made the readings; the same for every session of a run, so that its lines are the same."""
-    return digest(msgspec.json.encode(by, order="sorted"))
 
 
 @dataclass(frozen=True, slots=True)

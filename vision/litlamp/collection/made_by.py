@@ -46,6 +46,11 @@ def made_by(book: Rulebook, level: float, expect: Mount | None, fps: float | Non
     }
 
 
+def run_name(by: Mapping[str, str]) -> str:
+    """Names a maker; the same for every session of a run, so that its lines are the same."""
+    return digest(msgspec.json.encode(by, order="sorted"))
+
+
 def library_version(name: str) -> str:
     """The version of an installed library, or "not installed"."""
     try:

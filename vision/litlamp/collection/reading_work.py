@@ -10,6 +10,9 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from litlamp.aspects.aspect import Mount
+from litlamp.collection.far import far_stamp, is_far, near
+from litlamp.collection.made_by import made_by, run_name
+from litlamp.media.errors import MediaError
 
 if TYPE_CHECKING:
     import numpy as np
@@ -80,13 +83,19 @@ class Settings:
 
         return read
 
+    def same_here(self) -> bool:
+        """Whether this installation is the one that the run was begun with: other machines' may differ."""
+        return run_name(made_by(self.book, self.level, self.expect, self.fps)) == self.run
+
     def given_up(self, task: Task, sentence: str) -> Done:
         """The record of a source that no reader came back from."""
         return _failed(task, self, sentence, stamp_of(task.path), None)
 
 
 def stamp_of(path: str) -> Stamp:
-    """The stamp of a file or folder."""
+    """The stamp of a file or folder, or of a file in a store."""
+    if is_far(path):
+        return Stamp(*far_stamp(path))
     try:
         status = os.stat(path)  # noqa: PTH116 - a name that is no UTF-8 stays as it is
     except (OSError, ValueError):
@@ -100,16 +109,19 @@ def read_task(task: Task, how: Settings, eyes: Any, beat: Beat) -> Done:
 
     before, content = stamp_of(task.path), None
     try:
-        content = _sha256(task.path, beat)
-        reading, frames = read_source(
-            task.path,
-            book=how.book,
-            level=how.level,
-            expect=how.expect,
-            eyes=eyes,
-            fps=how.fps,
-            progress=lambda *_: beat(),
-        )
+        with near(task.path, beat) as path:
+            content = _sha256(path, beat)
+            reading, frames = read_source(
+                path,
+                book=how.book,
+                level=how.level,
+                expect=how.expect,
+                eyes=eyes,
+                fps=how.fps,
+                progress=lambda *_: beat(),
+            )
+    except MediaError as error:
+        return _failed(task, how, error.sentence, before, content)
     except MemoryError:
         return _failed(task, how, "there is not enough memory to read this source", before, content)
     except Exception as error:

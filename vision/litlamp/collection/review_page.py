@@ -41,6 +41,10 @@ if TYPE_CHECKING:
     from litlamp.report.record import SignalRecord
 
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
+_STYLE = (
+    "@media (min-width: 44rem) { .card { grid-template-columns: 27rem minmax(0, 1fr); } "
+    ".pictures figure { flex: 1 1 12rem; max-width: none; } .pictures img { max-height: 26rem; } }"
+)  # what is judged is the picture: it has the room
 _WHOLE, _NEAR, _ALONE = 640, 320, 900  # px of the longer side of a picture on the page
 
 
@@ -74,7 +78,8 @@ def review_page(sample: Sample, book: Rulebook, path_of: Callable[[str], str], b
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{len(cards)} sources to check</title><style>{web_file('page.css')}</style></head><body>"
+        f"<title>{len(cards)} sources to check</title><style>{web_file('page.css')}{_STYLE}</style></head>"
+        "<body>"
         f'<div class="caution" role="note"><p>{escape(LONG)}</p></div>'
         f"<header><h1>{len(cards)} sources to check</h1>"
         f"<p>Drawn by chance from {sample.sources:,} that could be read. Say of each reading whether it is "

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from litlamp.collection.far import far_files, is_far
 from litlamp.collection.manifest import is_manifest, read_manifest
 from litlamp.collection.truth_file import LinesError
 from litlamp.media.errors import MediaError
@@ -61,12 +62,14 @@ def list_items(
         patterns ("ride-*/[0-9]*.jpg", "**" for any folders between); manifests (.csv, .tsv, .jsonl,
         .ndjson); "-" for a list on standard input, one source a line, or ended by NUL characters. A folder
         that a manifest names is one burst of photographs.
+        Paths in stores (s3://, gs://, https://) are files, folders or patterns there.
     known : paths whose content need not be looked at again.
     results : a folder that no search goes into.
 
     Raises
     ------
     LinesError : a manifest or list that cannot be used, or a pattern that nothing fits.
+    litlamp.collection.far.FarError : a store that cannot be used.
     """
     seen: set[str] = set()
     for item in _each(sources, known, results):
@@ -80,7 +83,7 @@ def _each(sources: Iterable[str], known: Set[str], results: Path | None) -> Iter
         if source == STANDARD_INPUT:
             for line in _standard_input():
                 yield from _one(line, known, results)
-        elif is_manifest(source):
+        elif is_manifest(source) and not is_far(source):
             for row in read_manifest(source):
                 yield Item(row.source, row.columns)
         else:
@@ -88,7 +91,14 @@ def _each(sources: Iterable[str], known: Set[str], results: Path | None) -> Iter
 
 
 def _one(source: str, known: Set[str], results: Path | None) -> Iterator[Item]:
-    if "://" not in source and not os.path.lexists(source) and _PATTERN & set(source):
+    if is_far(source):
+        files = far_files(source)
+        if files is None:
+            yield Item(source)
+        else:
+            # What is in a store is not opened to be listed: its name alone tells.
+            yield from (Item(each) for each in files if Path(each).suffix.lower() in ENDINGS)
+    elif not os.path.lexists(source) and _PATTERN & set(source):
         found = sorted(glob.glob(source, recursive=True))  # noqa: PTH207 - a name that is no UTF-8 stays as it is
         if not found:
             raise LinesError(f"{source}: nothing fits this pattern")
