@@ -15,6 +15,7 @@ import onnx
 import onnxruntime
 import torch
 
+from data import lesson
 from litlamp.sight.crop import READER_HEIGHT, READER_WIDTH
 from nets import Finder, PlateReader, Reader
 from targets import FINDER_MAPS, PLATE_KINDS, READER_NAMES
@@ -27,6 +28,14 @@ PARTS = {
 }
 
 
+def pictures_hash(first_seed: int, count: int = 64) -> str:
+    """SHA-256 over the first training pictures, drawn without photographs, for whoever draws them anew."""
+    digest = hashlib.sha256()
+    for seed in range(first_seed, first_seed + count):
+        digest.update(lesson(seed)[0].tobytes())
+    return digest.hexdigest()
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("run", type=Path)
@@ -34,6 +43,7 @@ def main() -> None:
     args = parser.parse_args()
     weights = torch.load(args.run / "weights.pt", map_location="cpu", weights_only=True)
     training = json.loads((args.run / "training.json").read_text())
+    training["first_64_pictures_sha256"] = pictures_hash(training["first_seed"])
     old = json.loads((MODELS / "MANIFEST.json").read_text()) if (MODELS / "MANIFEST.json").exists() else {}
     entries = {}
     for part, (make, shape, names, any_size) in PARTS.items():
