@@ -22,7 +22,7 @@ from litlamp.report.record import outcome_name
 from litlamp.report.text import confidence_words, differs, own_cautions, percent, settling
 from litlamp.sight.seen import HeadSeen, SignalSeen
 
-_TAG = 0.04
+_TAG = 0.05
 """Height of a tag's letters as a share of the view's height."""
 _MOST_CHANCES = 6
 
