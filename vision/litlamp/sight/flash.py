@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -41,20 +42,25 @@ _EDGE_ROOM = 0.1  # s
 _WINDOW, _HOP = 4.0, 2.0  # s; parts of a long series, looked at where the whole keeps no rhythm
 _FEWEST_EDGES = 3  # two are one dark spell, of which there are many causes
 _CURVES_PART = 0.05  # the phases near the best, of all phases, when curves are laid over a series
-_SWELLS = "the lamp swells and fades as an LED lamp's ripple does against the shutter"
+SWELLS = "the lamp swells and fades as an LED lamp's ripple does against the shutter"
+
+NOT_PROVEN = f"the lamp was never seen lit for {SHORTEST} s without a break"
 
 _PRIOR = 0.2  # of a lit lamp that it flashes; common practice, no source
-_SURE = 0.98  # below, and above 1 - _SURE, the answer is "cannot tell"
+SURE = 0.98  # below, and above 1 - SURE, the answer is "cannot tell"
 
 _BAD = 0.1  # share of frames that show anything at all (wires, tracking, codec)
 _MOST = 1.3  # brightness such a frame may have, in terms of the lit lamp
 _OFF = 0.16  # an "off" brighter than this, in terms of the lit lamp, is a dim lamp, not a dark one
 _NEVER_DARK = 0.5
+_DIP = 0.8  # a steady lamp stays brighter than this, in terms of its level round about
+_BLINK = 0.06  # s on either side; what is shorter than this is no dark half of a flash
+_BLIND = 0.15  # s between frames in which one could be missed
 _BINS = 48  # of a period
 _FINE_BINS = 192
 _POINTS = 240  # of the curve of a period
 _HOPELESS = -40.0  # nats; below, no finer look makes a flash of it
-_CLEARLY = 6.0  # nats by which one explanation must lead another to be told from it
+CLEARLY = 6.0  # nats by which one explanation must lead another to be told from it
 
 # Light of a filament as it warms and cools: 1 - exp(-t / rise), exp(-t / fall), in s; from memory.
 _RISES = (0.03, 0.06, 0.1, 0.15)
@@ -62,9 +68,7 @@ _FALLS = (0.03, 0.05, 0.08, 0.13)
 
 _MAINS_RIPPLE = (100.0, 120.0)  # Hz; twice the mains
 _MAINS_DRIFT = 0.002  # of it; common practice, no source
-_BEAT_PRIOR = (
-    0.05  # of beats among lamps that come and go at the rates of signals; common practice, no source
-)
+BEAT_PRIOR = 0.05  # of beats among lamps that come and go at the rates of signals; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,6 +102,8 @@ class Flash:
     per_minute, per_minute_error : rate of a flash and its standard error; None unless flashing is likelier.
     lit_share : share of the period that it is lit; None likewise.
     log_ratio : natural logarithm of the likelihood ratio, flashing against not; 0 where it was not computed.
+    edges_ratio : of a lamp that comes and goes in the rhythm of a flash, the same of its edges being those
+        of a flash against those of a filmed ripple; None of any other.
     """
 
     flashing: float | None
@@ -106,6 +112,7 @@ class Flash:
     per_minute_error: float | None = None
     lit_share: float | None = None
     log_ratio: float = 0.0
+    edges_ratio: float | None = None
 
 
 def flash(series: LampSeries) -> Flash:
@@ -133,20 +140,67 @@ def flash(series: LampSeries) -> Flash:
     unfit = _unfit(times)
     if unfit is not None:
         return Flash(None, unfit)
-    seen_as = _normalised(times, light)
+    seen_as = normalised(times, light)
     if seen_as is None:
         return Flash(0.0, None, log_ratio=-np.inf)
-    if float(seen_as.min()) > _NEVER_DARK:
-        return Flash(0.0, None, log_ratio=-np.inf)  # not one frame of a flash's dark half
+    if float(seen_as.min()) > _NEVER_DARK:  # not one frame of a flash's dark half
+        return _proven(times, seen_as, Flash(0.0, None, log_ratio=-np.inf))
+    return _proven(times, seen_as, _as_whole(times, seen_as))
+
+
+def _as_whole(times: Floats, seen_as: Floats) -> Flash:
     whole = _guarded(times, seen_as, _weighed(times, seen_as))
-    if times[-1] - times[0] < 2 * _WINDOW - _HOP or (whole.flashing or 0.0) >= _SURE:
+    if times[-1] - times[0] < 2 * _WINDOW - _HOP or (whole.flashing or 0.0) >= SURE:
         return whole
     return _in_parts(times, seen_as, whole)
 
 
+def _proven(times: Floats, x: Floats, found: Flash) -> Flash:
+    """A lamp is said to be steady only where it was seen lit for longer than any flash leaves it so.
+
+    Or where it dips too often for a flash: an LED lamp's beat.
+    """
+    if found.flashing is None or found.flashing >= 0.5:
+        return found
+    dips, lit_for, dark_for = _spells(times, x)
+    # Dark for longer than any flash is a change.
+    if lit_for >= SHORTEST or dark_for >= 1.15 * SHORTEST:
+        return found
+    if dips.size >= 4 and float(np.diff(dips).max()) < 0.9 / _FASTEST:
+        return found
+    return Flash(None, NOT_PROVEN, log_ratio=found.log_ratio)
+
+
+def lit_for_long(series: LampSeries) -> bool:
+    """Whether the lamp was seen lit without a break for longer than any flash leaves it so."""
+    times, light = (np.asarray(v, float)[series.seen] for v in (series.times, series.brightness))
+    if times.size < FEWEST_FRAMES:
+        return False
+    x = normalised(times, light)
+    return x is not None and _spells(times, x)[1] >= SHORTEST
+
+
+def _spells(times: Floats, x: Floats) -> tuple[Floats, float, float]:
+    """When the lamp dips; and for how long at a time, s, it was seen lit, and seen dark, without a break."""
+    step = float(np.median(np.diff(times)))
+    near = max(1, round(_BLINK / step))
+    # A frame or two in which an LED lamp was caught dark are no dip, nor is a wire that passes.
+    padded = np.pad(x, near, mode="edge")
+    calm = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1).max(axis=1)
+    gap = np.diff(times) > max(_BLIND, 1.5 * step)
+    lit = calm > _DIP
+    return times[1:][lit[:-1] & ~lit[1:]], _longest(times, lit, gap), _longest(times, calm < 2 * _OFF, gap)
+
+
+def _longest(times: Floats, so: NDArray[np.bool_], gap: NDArray[np.bool_]) -> float:
+    """The longest time for which it was `so` from frame to frame."""
+    edges = np.flatnonzero(np.concatenate([[True], ~so[1:] | ~so[:-1] | gap, [True]]))
+    return float(max(times[b - 1] - times[a] for a, b in pairwise(edges)))
+
+
 def _guarded(times: Floats, x: Floats, found: Flash) -> Flash:
     """No flash is ruled out of a lamp that comes and goes about as often as a flash, however unevenly."""
-    if found.flashing is None or found.flashing > 1 - _SURE or not _comes_and_goes(times, x):
+    if found.flashing is None or found.flashing > 1 - SURE or not _comes_and_goes(times, x):
         return found
     return Flash(None, "the lamp comes and goes, but keeps no rhythm of a flash", log_ratio=found.log_ratio)
 
@@ -179,7 +233,7 @@ def _in_parts(times: Floats, x: Floats, whole: Flash) -> Flash:
             found = _guarded(times[part], x[part], _weighed(times[part], x[part]))
             if found.flashing is not None:
                 told.append((float(start), found))
-    flashes = [(start, found) for start, found in told if (found.flashing or 0.0) >= _SURE]
+    flashes = [(start, found) for start, found in told if (found.flashing or 0.0) >= SURE]
     if not flashes:
         return whole
     first, last = flashes[0], flashes[-1]
@@ -203,7 +257,7 @@ def _unfit(times: Floats) -> str | None:
     return None
 
 
-def _normalised(times: Floats, light: Floats) -> Floats | None:
+def normalised(times: Floats, light: Floats) -> Floats | None:
     """Brightness with 1 for the lit lamp, which may grow as it comes nearer; None if it is never lit."""
     # The lit level about each moment: the upper part of what is seen within the longest period.
     reach = 1.15
@@ -300,17 +354,18 @@ def _weighed(times: Floats, x: Floats) -> Flash:
     settled = for_flash - float(np.logaddexp.reduce(against))
     ratio = for_flash - float(np.logaddexp.reduce([*against, drift]))
     flashing = _logistic(ratio + np.log(_PRIOR / (1 - _PRIOR)))
-    if flashing <= 1 - _SURE:
+    if flashing <= 1 - SURE:
         # Where it is only a drift that speaks against a flash, and the lamp does go dark, neither is sure.
         if settled > 0 and float(np.quantile(x, 0.2)) < _OFF:
-            return Flash(None, _SWELLS, log_ratio=ratio)
+            return Flash(None, SWELLS, log_ratio=ratio)
         return Flash(flashing, None, log_ratio=ratio)
-    if flashing < _SURE or edges < _FEWEST_EDGES:
+    if flashing < SURE or edges < _FEWEST_EDGES:
         return Flash(None, "too little was seen to tell a flash from a change", log_ratio=ratio)
     doubt = _doubt(times, (rate, error), shapes)
+    by_edges = max(shapes.led, shapes.filament) - shapes.blurred - float(np.log(BEAT_PRIOR))
     if doubt is not None:
-        return Flash(None, doubt, log_ratio=ratio)
-    return Flash(flashing, None, 60 * rate, 60 * error, share, ratio)
+        return Flash(None, doubt, log_ratio=ratio, edges_ratio=by_edges)
+    return Flash(flashing, None, 60 * rate, 60 * error, share, ratio, by_edges)
 
 
 def _edges(first: float, last: float, start: float, share: float) -> int:
@@ -429,10 +484,10 @@ class _Shapes(NamedTuple):
 def _doubt(times: Floats, measured: tuple[float, float], shapes: _Shapes) -> str | None:
     """Why a rhythm among those of signals may be no flash, or None."""
     as_flash = max(shapes.led, shapes.filament)
-    if as_flash - shapes.blurred - float(np.log(_BEAT_PRIOR)) < _CLEARLY:
-        return _SWELLS
+    if as_flash - shapes.blurred - float(np.log(BEAT_PRIOR)) < CLEARLY:
+        return SWELLS
     # An edge that only a filament has cannot come from a ripple; a sharp one can.
-    if shapes.filament - max(shapes.led, shapes.ripple) < 2 * _CLEARLY:
+    if shapes.filament - max(shapes.led, shapes.ripple) < 2 * CLEARLY:
         ripple = _mains_in_step(times, *measured)
         if ripple is not None:
             return (

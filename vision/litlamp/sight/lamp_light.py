@@ -22,6 +22,9 @@ ASIDE = 2
 """The lamp is looked for up to so many samples aside: four tenths of its diameter."""
 LEAST = 3.0
 """Lamps are measured as if they were at least so wide, px."""
+STANDS_OUT = 1.0
+"""How much of the light beside a place speaks against it: a lamp stands out all round, the edge of a bright
+sky does not."""
 AROUND = 0.25
 """What is round a lamp is the quantile of its ring: the head is dark, whatever bright sky is behind it."""
 
@@ -37,12 +40,14 @@ class LampLight:
     off : (n, 2) how far from where it was looked for the lamp was found, px of the frame.
     aside : (n,) whether that is as far aside as was looked: the light may come from further still.
     least : (n,) the light of the darkest place about where it was looked for.
+    here : (n, 3) light by channel exactly where it was looked for.
     """
 
     light: Floats
     rgb: Floats
     off: Floats
     least: Floats
+    here: Floats
     aside: NDArray[np.bool_]
 
 
@@ -58,25 +63,30 @@ def measure_lamps(
     """
     step = [max(d, LEAST) / ACROSS for d in diameters]
     light = _linear()[patches(frame, at, step, SIDE)].reshape(len(at), SIDE * SIDE, 3)
-    discs, offsets, ring = _discs()
-    every = (light @ _ONES) @ discs
-    best = every.argmax(axis=1)
+    discs, blobs, offsets, ring = _discs()
+    total = light @ _ONES
+    every = total @ discs
+    best = (total @ blobs).argmax(axis=1)
     rim = np.sort(light[:, ring], axis=1)
     core = np.matmul(discs.T[best][:, None], light)[:, 0]
     around = rim[:, int(AROUND * len(ring))]
     rgb = np.maximum(core - around, 0.0)
+    here = np.maximum(discs[:, 0] @ light - around, 0.0)
     least = np.maximum(every.min(axis=1) - around.sum(axis=1), 0.0)
     off = offsets[best]
     aside = np.abs(off).max(axis=1) >= ASIDE
-    return LampLight(rgb.sum(axis=1), rgb, off * np.array(step)[:, None], least, aside)
+    return LampLight(rgb.sum(axis=1), rgb, off * np.array(step)[:, None], least, here, aside)
 
 
 _ONES = np.ones(3, np.float32)
 
 
 @cache
-def _discs() -> tuple[NDArray[np.float32], Floats, NDArray[np.int64]]:
-    """Weights of the lamp's core at each place it may have; those places, samples; the ring's samples."""
+def _discs() -> tuple[NDArray[np.float32], NDArray[np.float32], Floats, NDArray[np.int64]]:
+    """Weights of the lamp's core at each place it may have, and of how it stands out there.
+
+    Then those places, samples, and the samples of the ring.
+    """
     middle = (SIDE - 1) / 2
     y, x = (v.ravel() - middle for v in np.mgrid[:SIDE, :SIDE].astype(float))
     places = [(u, v) for v in range(-ASIDE, ASIDE + 1) for u in range(-ASIDE, ASIDE + 1)]
@@ -87,7 +97,9 @@ def _discs() -> tuple[NDArray[np.float32], Floats, NDArray[np.int64]]:
     # Half of the ring's samples, as on a chessboard, tell its quantile as well.
     ring = np.flatnonzero((away > 0.75 * ACROSS) & (away < 0.5 * SIDE) & ((x + y) % 2 == 0))
     weights = np.stack([c / c.sum() for c in cores], axis=1)
-    return weights.astype(np.float32), np.array(places, float), ring
+    beside = [(np.abs(np.hypot(x - u, y - v) - 0.95 * ACROSS) < 0.25 * ACROSS) * 1.0 for u, v in places]
+    blobs = weights - STANDS_OUT * np.stack([b / b.sum() for b in beside], axis=1)
+    return weights.astype(np.float32), blobs.astype(np.float32), np.array(places, float), ring
 
 
 @cache

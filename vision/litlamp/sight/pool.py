@@ -17,7 +17,8 @@ from litlamp.aspects.aspect import COLOURS, MOST_HEADS, PLATES, Arrangement, Mou
 from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box
 from litlamp.sight.eyes import Calibration
-from litlamp.sight.flash import Flash, flash
+from litlamp.sight.flash import NOT_PROVEN, Flash, LampSeries, flash, lit_for_long
+from litlamp.sight.flash_together import together
 from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.tracks import DARK, Look, Track
@@ -89,6 +90,11 @@ def pool(
         head, told = _head(track, slot, present, found, weight, shown, lights, tuned)
         heads.append(head)
         flashes.append(told)
+    lit = [i for i, head in enumerate(heads) if head.colour["dark"] < 0.5]
+    at_once = together([_above_glimmer(lights[slots[i][0]]) for i in lit], [flashes[i] for i in lit])
+    for i, told in zip(lit, at_once, strict=True):
+        flashes[i] = told
+        heads[i] = _told(heads[i], told)
     full = np.array([all(slot in look.heads for slot, _ in slots) for look in found])
     w = np.where(full, weight, 0.02 * weight)
     of = [look.glance.seen for look in found if look.glance is not None]
@@ -269,35 +275,46 @@ def _head(
     told = _flash(light, lit=p_lit >= 0.5)
     others = [lights[s] for s in lights if s != slot]
     dark = p_lit < 0.15 and dark_throughout(light, others)
+    named = {name: float(p) for name, p in zip(COLOURS, colour, strict=True)}
+    return _told(HeadSeen(box, lamp, named, None, None, present, dark), told), told
+
+
+def _told(head: HeadSeen, told: Flash) -> HeadSeen:
+    """The head with what is told of its flashing."""
     flashing = None if told.flashing is None else float(np.clip(told.flashing, 1 - SURE_FLASH, SURE_FLASH))
-    return (
-        HeadSeen(
-            box,
-            lamp,
-            {name: float(p) for name, p in zip(COLOURS, colour, strict=True)},
-            flashing,
-            told.per_minute,
-            present,
-            dark,
-            told.per_minute_error,
-        ),
-        told,
+    return replace(
+        head,
+        flashing=flashing,
+        flash_per_min=told.per_minute,
+        flash_per_min_error=told.per_minute_error,
     )
+
+
+def _above_glimmer(light: HeadLight) -> LampSeries:
+    """A head's light without what the camera's exposure does to it, nor what a dark lens gives back."""
+    series = light.series
+    if series.common is not None:
+        series = replace(series, brightness=series.brightness / np.maximum(series.common, 1e-6), common=None)
+    bright = series.brightness[series.seen]
+    if not bright.size:
+        return series
+    # What daylight a dark lens gives back is no light of the lamp's; a dim lamp's light is more than that.
+    low, high = (float(v) for v in np.quantile(bright, (0.05, 0.9)))
+    glimmer = low if low < GLIMMER * high else 0.0
+    return replace(series, brightness=np.maximum(series.brightness - glimmer, 0.0))
 
 
 def _flash(light: HeadLight, *, lit: bool) -> Flash:
     if not lit:
         return Flash(None, "the lamp was not seen lit")
-    series = light.series
-    if series.common is not None:
-        series = replace(series, brightness=series.brightness / np.maximum(series.common, 1e-6), common=None)
+    series = _above_glimmer(light)
     bright = series.brightness[series.seen]
     if not bright.size or float(np.quantile(bright, 0.95)) < DIMMEST:
         return Flash(None, "the lamp was too faint to be watched")
-    # What daylight a dark lens gives back is no light of the lamp's; a dim lamp's light is more than that.
-    low, high = (float(v) for v in np.quantile(bright, (0.05, 0.9)))
-    glimmer = low if low < GLIMMER * high else 0.0
-    told = flash(replace(series, brightness=np.maximum(series.brightness - glimmer, 0.0)))
+    told = flash(series)
+    if told.flashing is not None and told.flashing < 0.5 and not lit_for_long(series):
+        # It may have gone dark, or have been lost where it stood; and no beat is told by a lost lamp either.
+        return Flash(None, NOT_PROVEN, log_ratio=told.log_ratio)
     if told.flashing is not None and told.flashing < 0.5 and _comes_and_goes(light):
         return Flash(None, "the lamp was out of sight now and again", log_ratio=told.log_ratio)
     return told

@@ -47,8 +47,9 @@ OTHER_HUE = 0.3
 """Nor is one whose log of red over green differs by more than this."""
 EVEN = 0.05
 """Light added to red and to green, so that the hue of a faint lamp says little."""
-LOCK = 0.6
-"""Share of the way to where lit lamps are found that the track goes with each frame."""
+LOCK, LOCK_SURE = 0.6, 0.3
+"""Share of the way to where lit lamps are found that the track goes with each frame; and where what is round
+them is followed too."""
 SETTLE = 0.3
 """Share of the way that a head's place within the signal goes with each look."""
 SWIFT = 0.5
@@ -86,6 +87,10 @@ class Pose:
         return Box(*self.place(left, top), *self.place(right, bottom))
 
 
+def _hue(rgb: NDArray[np.float64]) -> float:
+    return math.log((float(rgb[0]) + EVEN) / (float(rgb[1]) + EVEN))
+
+
 @dataclass(slots=True)
 class LampTrace:
     """A lamp of a head: its place, head widths from the signal's middle; its light from frame `first` on.
@@ -111,22 +116,28 @@ class LampTrace:
         `lit` then says whether it is lit so plainly that the signal's place can be told from it. `sure`: that
         place is known, so that something bright next to it is something else.
         """
-        light = float(measured.light[at])
-        red, green = (float(v) for v in measured.rgb[at, :2])
+        rgb = measured.rgb[at]
         if self.usual < 0:
-            self.usual = light
-        hue = math.log((red + EVEN) / (green + EVEN))
+            self.usual = float(measured.light[at])
+        hue = _hue(rgb)
         alike = not math.isnan(self.hue) and abs(hue - self.hue) < OTHER_HUE
+        own = alike or math.isnan(self.hue) or not measured.off[at].any()
+        if sure and not own:
+            # What stands out beside it is of another colour: snow on its hood, or another lamp.
+            rgb = measured.here[at]
+            hue = _hue(rgb)
+        light = float(rgb.sum())
         aside = bool(measured.aside[at]) and not self.lit and sure and not alike
-        self.lit = BRIGHT * self.usual < light < GLARING * self.usual and not aside
-        if self.lit and math.isnan(self.hue):
+        lit = BRIGHT * self.usual < light < GLARING * self.usual and not aside
+        self.lit = lit and own
+        if lit and math.isnan(self.hue):
             self.hue = hue
         # Of a dark lamp the brightest place near it is something else: a hood, or sky in its lens. The less
         # there is of a lit lamp, the more counts the darkest place.
-        share = 1.0 if self.lit or self.usual <= 0 else min(light / (BRIGHT * self.usual), 1.0)
+        share = 1.0 if lit or self.usual <= 0 else min(light / (BRIGHT * self.usual), 1.0)
         self.light.append(share * light + (1 - share) * float(measured.least[at]))
-        self.red.append(red)
-        self.green.append(green)
+        self.red.append(float(rgb[0]))
+        self.green.append(float(rgb[1]))
         return self.usual > 0 and (self.light[-1] < DIM * self.usual or abs(hue - self.hue) > OTHER_HUE)
 
 
@@ -195,6 +206,7 @@ class Track:
         self.hidden = False
         self._like: float | None = None
         self._dark = False
+        self._sure = False
         self._velocity = (0.0, 0.0)
         self._held = at
         middles = [h.box.centre for h in glance.seen.heads]
@@ -231,7 +243,9 @@ class Track:
         """Take in what a look saw, on the frame that was last followed to."""
         seen = glance.seen
         matched = self._matched(glance)
-        if self.heads:
+        # Dark heads are seen none too well, and often in the wrong place: what is followed surely stays.
+        blind = self._sure and self.misses == 0 and all(head.lamp is None for head in seen.heads)
+        if self.heads and not blind:
             self._settle(glance, matched)
         slots: list[int] = []
         for i, head in enumerate(seen.heads):
@@ -242,7 +256,7 @@ class Track:
                 self.heads.append(HeadTrace(sides, []))
             elif slot is None:
                 slot = -1
-            else:
+            elif not blind:
                 old = self.heads[slot].sides
                 mixed = [a + SETTLE * (b - a) for a, b in zip(old, sides, strict=True)]
                 self.heads[slot].sides = (mixed[0], mixed[1], mixed[2], mixed[3])
@@ -311,7 +325,7 @@ class Track:
     def step(self, frame: ClipFrame, luma: NDArray[np.uint8], at: float, common: float) -> None:
         """Go on to this frame: follow, and measure every lamp."""
         before = self.pose
-        sure = self._follow(luma)
+        sure = self._sure = self._follow(luma)
         moved = self.pose.x - before.x, self.pose.y - before.y
         lamps = [lamp for head in self.heads for lamp in head.lamps]
         places = [self.pose.place(lamp.u, lamp.v) for lamp in lamps]
@@ -326,7 +340,7 @@ class Track:
                 off, weight = off + lamp.light[-1] * measured.off[i], weight + lamp.light[-1]
         self._dark = dark > 0 and lit == 0
         if weight > 0:
-            off = LOCK * off / weight
+            off = (LOCK_SURE if sure else LOCK) * off / weight
             self.pose = Pose(self.pose.x + off[0], self.pose.y + off[1], self.pose.width)
             moved = moved[0] + off[0], moved[1] + off[1]
         if sure or weight > 0:

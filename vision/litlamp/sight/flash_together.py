@@ -1,0 +1,73 @@
+"""What is told of the lamps of one signal, weighed together: they flash together, and beat together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from litlamp.sight.flash import (
+    BEAT_PRIOR,
+    CLEARLY,
+    FEWEST_FRAMES,
+    SURE,
+    SWELLS,
+    Flash,
+    LampSeries,
+    normalised,
+)
+
+EDGES = 8.0
+"""Nats by which the edges of all lamps together must be those of a flash."""
+FEWEST_TURNS = 3
+"""Changes between lit and dark of the lamp that leads; fewer may have any cause."""
+STEP = 0.5
+"""What a lamp still gives while another is dark, of what it gives while that is lit, if both flash."""
+
+
+def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash, ...]:
+    """What is told of each lamp of one signal in view of the others; `series` have the same times.
+
+    What the edges of one lamp show of a ripple speaks against a flash of another; and a lamp that is dark
+    whenever a flashing one is, and lit whenever that is, flashes with it.
+    """
+    ratios = [found.edges_ratio for found in told if found.edges_ratio is not None]
+    # What speaks for a ripple beforehand counts once: one cause is asked of.
+    joint = sum(ratios) + (len(ratios) - 1) * float(np.log(BEAT_PRIOR))
+    out = list(told)
+    if ratios and (joint < EDGES or min(ratios) < -CLEARLY):
+        out = [
+            Flash(None, SWELLS, log_ratio=f.log_ratio, edges_ratio=f.edges_ratio) if _flashes(f) else f
+            for f in told
+        ]
+    leads = [i for i, found in enumerate(out) if _flashes(found)]
+    for i, found in enumerate(told):
+        if found.flashing is None:
+            lead = next((j for j in leads if _in_step(series[i], series[j])), None)
+            if lead is not None:
+                out[i] = replace(out[lead], edges_ratio=found.edges_ratio)
+    return tuple(out)
+
+
+def _flashes(found: Flash) -> bool:
+    return found.flashing is not None and found.flashing >= SURE
+
+
+def _in_step(lamp: LampSeries, lead: LampSeries) -> bool:
+    """Whether a lamp is lit when a flashing one is, and dark when that is."""
+    if not np.array_equal(lamp.times, lead.times):
+        return False
+    both = lamp.seen & lead.seen
+    if int(both.sum()) < FEWEST_FRAMES:
+        return False
+    own = lamp.brightness[both]
+    x = normalised(lamp.times[both], lead.brightness[both])
+    if x is None:
+        return False
+    on, off = x > 0.7, x < 0.3
+    turns = int(np.count_nonzero(np.diff(on[on | off].astype(int))))
+    if turns < FEWEST_TURNS or min(int(on.sum()), int(off.sum())) < FEWEST_FRAMES // 3:
+        return False
+    # A slow filament is still warm in a few frames of the one kind, and a few are none too good.
+    return float(np.quantile(own[off], 0.8)) < STEP * float(np.quantile(own[on], 0.2))
