@@ -12,7 +12,7 @@ import pytest
 from litlamp.media.clip import Clip
 from litlamp.sight.eyes import Eyes
 from litlamp.sight.frozen import FrozenError, freeze, thaw
-from litlamp.sight.passing import MOST_MOMENTS, VIEWS, Passing, moments, until
+from litlamp.sight.passing import LIT_BEFORE, MOST_MOMENTS, VIEWS, Passing, moments, until
 from litlamp.sight.signals import signals_in
 from litlamp.sight.tracks import Track
 from litlamp.sight.watch import REMEMBERED, Watched, seconds, watch
@@ -105,11 +105,15 @@ def test_what_was_known_then_knows_nothing_of_later(grown: tuple[Passing, Track]
     for at in (0.0, 1.0, 3.5, 100.0):
         part = until(track, at)
         assert all(look.at <= at for look in part.looks)
-        assert len(part.times) == len(part.seen) == len(part.common) == sum(t <= at for t in track.times)
-        for head in part.heads:
-            for lamp in head.lamps:
-                assert lamp.first + len(lamp.light) <= len(part.times)
+        assert list(part.times) == [t for t in track.times if at - LIT_BEFORE <= t <= at]
+        assert len(part.times) == len(part.seen) == len(part.common)
+        for head, own in zip(part.heads, track.heads, strict=True):
+            for lamp, whole in zip(head.lamps, own.lamps, strict=True):
                 assert len(lamp.light) == len(lamp.red) == len(lamp.green)
+                light = dict(zip(part.times[lamp.first :], lamp.light, strict=True))
+                every = dict(zip(track.times[whole.first :], whole.light, strict=True))
+                assert light == {t: every[t] for t in light}
+                assert len(light) == sum(t in part.times for t in track.times[whole.first :])
     assert until(track, 100.0).looks == track.looks
     assert len(track.looks) > len(until(track, 1.0).looks)  # and the track itself is as it was
 

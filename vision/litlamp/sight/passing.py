@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import copy
 from array import array
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
@@ -19,7 +19,7 @@ from litlamp.box import Box
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.eyes import Eyes
 from litlamp.sight.glance import Glance
-from litlamp.sight.tracks import Track
+from litlamp.sight.tracks import LampTrace, Track
 from litlamp.sight.watch import REMEMBERED, Watch, worth_showing
 
 VIEWS, LAST_VIEWS = 40, 4
@@ -27,9 +27,11 @@ VIEWS, LAST_VIEWS = 40, 4
 ROUND, LEAST_SIDE, MOST_SIDE = 1.6, 72, 480
 """How much is shown round a signal, head widths; a picture's least shorter and most longer side, px."""
 QUALITY = 86
-GROWTH = 1.22
+LIT_BEFORE = 5.5
+"""Seconds of light from which it is said what could be known of a flash."""
+GROWTH = 1.35
 """A signal is read anew, as it could have been known, when it has grown by so much."""
-MOST_MOMENTS = 9
+MOST_MOMENTS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,28 +125,24 @@ def take_view(seen: Glance, frame: ClipFrame, at: float) -> View:
 
 
 def until(track: Track, at: float) -> Track:
-    """The track as it was known at that moment: later looks, and the lamps' later light, are left out."""
-    n = bisect_right(track.times, at)
+    """The track as it was known at that moment: later looks, and the lamps' later light, are left out.
+
+    Of their light only what lies within LIT_BEFORE is kept: it is enough to tell a flash, and no more has to
+    be weighed again for each moment.
+    """
+    cut, n = bisect_left(track.times, at - LIT_BEFORE), bisect_right(track.times, at)
     part = copy.copy(track)
     part.looks = [look for look in track.looks if look.at <= at]
-    part.times, part.seen, part.common = track.times[:n], track.seen[:n], track.common[:n]
-    part.heads = [
-        replace(
-            head,
-            lamps=[
-                replace(
-                    lamp,
-                    first=min(lamp.first, n),
-                    light=lamp.light[: max(n - lamp.first, 0)],
-                    red=lamp.red[: max(n - lamp.first, 0)],
-                    green=lamp.green[: max(n - lamp.first, 0)],
-                )
-                for lamp in head.lamps
-            ],
-        )
-        for head in track.heads
-    ]
+    part.times, part.seen, part.common = track.times[cut:n], track.seen[cut:n], track.common[cut:n]
+    part.heads = [replace(head, lamps=[_part(lamp, cut, n) for lamp in head.lamps]) for head in track.heads]
     return part
+
+
+def _part(lamp: LampTrace, cut: int, n: int) -> LampTrace:
+    """The lamp's light in the frames from `cut` up to `n`, counted from there."""
+    own = slice(max(cut - lamp.first, 0), max(n - lamp.first, 0))
+    first = min(max(lamp.first - cut, 0), n - cut)
+    return replace(lamp, first=first, light=lamp.light[own], red=lamp.red[own], green=lamp.green[own])
 
 
 def moments(track: Track, changes: Sequence[float] = ()) -> tuple[float, ...]:
