@@ -159,6 +159,17 @@ def test_a_dropped_and_a_pasted_picture(tab: Any, staggered: Path) -> None:
         tab.wait_for_selector(".reading")
 
 
+def test_several_files_become_several_answers(tab: Any, root: Path) -> None:
+    tab.goto("/")
+    names = ["brindle-staggered-red.jpg", "alder_vale.md", "hartsmere-home-red.jpg"]
+    tab.set_input_files("#file", [root / "samples" / name for name in names])
+    tab.wait_for_selector("text=3 files sent")
+    assert tab.locator("#batch li").count() == 3
+    fits(tab)
+    tab.get_by_role("link", name=names[2]).click()
+    tab.wait_for_selector(".reading")
+
+
 def test_learn_follows_the_controls(tab: Any) -> None:
     tab.goto("/learn")
     fits(tab)

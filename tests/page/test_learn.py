@@ -41,3 +41,9 @@ def test_an_aspect_is_drawn(page: TestClient, phase: str) -> None:
 @pytest.mark.parametrize("query", ["words=nonsense", "words=red&light=noon", "words=red&weather=../x"])
 def test_nothing_else_is_drawn(page: TestClient, query: str) -> None:
     assert page.get(f"/learn/picture.jpg?{query}").status_code == 404
+
+
+def test_a_drawing_is_read_as_a_photo(page: TestClient) -> None:
+    got = page.post("/learn/read", data={"words": "yellow over red"})
+    assert got.url.path.startswith("/read/") and "Rule&nbsp;411" in got.text
+    assert page.post("/learn/read", data={"words": "nonsense"}).status_code == 404

@@ -1,12 +1,15 @@
 from __future__ import annotations
 
 import re
+import time
+from collections.abc import Callable
 
 import pytest
 from markupsafe import escape
 from starlette.testclient import TestClient
 
 from litlamp.aspects.reading import Reading
+from litlamp.page.settings import Limits
 from litlamp.report.record import validate_line
 from litlamp.report.text import confidence_words, differs, headed, percent
 
@@ -100,3 +103,24 @@ def test_a_sample_is_read_by_its_name_only(page: TestClient) -> None:
 def test_what_the_user_knows_is_used(page: TestClient, sample: bytes) -> None:
     got = page.post("/read", files={"file": ("a.jpg", sample)}, data={"mount": "dwarf"})
     assert "Mount: dwarf, as you stated" in got.text
+
+
+def test_whoever_does_not_wait_sees_a_page_that_does(
+    page: TestClient, sample: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("litlamp.page.read_view.PATIENCE", 0.0)
+    busy = page.post("/learn/read", data={"words": "red", "weather": "fog"})
+    sent = page.post("/read", files={"file": ("a.jpg", sample)})
+    assert busy.status_code == sent.status_code == 200
+    assert "Being read" in sent.text and 'http-equiv="refresh"' in sent.text
+    for _ in range(300):
+        if page.get(f"{sent.url.path}/state").json()["over"]:
+            break
+        time.sleep(0.1)
+    assert "reading" in page.get(sent.url.path).text
+
+
+def test_answers_are_forgotten_the_oldest_first(served: Callable[..., TestClient], grey: bytes) -> None:
+    page = served(limits=Limits(answers=2))
+    keys = [page.post("/read", files={"file": ("a.png", grey)}).url.path for _ in range(3)]
+    assert [page.get(key).status_code for key in keys] == [404, 200, 200]

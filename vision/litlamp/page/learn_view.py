@@ -17,6 +17,7 @@ from litlamp.page.aspect_form import DEFAULT, aspect_from, fields_of
 from litlamp.page.diagram import diagram
 from litlamp.page.drawings import Light, Weather, Wish
 from litlamp.page.pages import page
+from litlamp.page.read_view import read_bytes
 from litlamp.page.site import over, site_of, texts
 from litlamp.page.view import said_of
 from litlamp.page.whatif import full, slips
@@ -29,7 +30,11 @@ _WORDS = 200
 
 def routes() -> list[Route]:
     """Everything under this view."""
-    return [Route("/learn", learn), Route("/learn/picture.jpg", picture)]
+    return [
+        Route("/learn", learn),
+        Route("/learn/picture.jpg", picture),
+        Route("/learn/read", by_eye, methods=["POST"]),
+    ]
 
 
 def learn(request: Request) -> Response:
@@ -94,6 +99,18 @@ async def picture(request: Request) -> Response:
         raise HTTPException(404)
     wish = Wish(full(aspect), 1, cast(Light, light), cast(Weather, weather))
     return await drawn(request, wish, 1 if fields.get("phase") == "dark" else 0)
+
+
+async def by_eye(request: Request) -> Response:
+    """Let the drawing be read as if it were a photograph: what the eyes make of it."""
+    fields = texts(await request.form(max_files=0, max_fields=8))
+    aspect, problem = asked(fields)
+    light, weather = fields.get("light", "day"), fields.get("weather", "clear")
+    if problem is not None or light not in LIGHTS or weather not in WEATHERS:
+        raise HTTPException(404)
+    wish = Wish(full(aspect), 1, cast(Light, light), cast(Weather, weather))
+    picture = await drawn(request, wish, 0)
+    return await read_bytes(request, bytes(picture.body), "drawing")
 
 
 async def drawn(request: Request, wish: Wish, phase: int) -> Response:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import shutil
 from collections.abc import Mapping
 from typing import Any
 
@@ -134,15 +133,19 @@ def _is_clip(path: object) -> bool:
 
 async def sample(request: Request) -> Response:
     """Read one of the samples."""
-    site = site_of(request)
     form = await request.form(max_files=0, max_fields=4)
     found = samples().get(texts(form).get("name", ""))
     if found is None:
         raise HTTPException(404)
-    copy = site.tray.folder / f"sample-{id(form)}-{found.path.name}"
+    return await read_bytes(request, await run_in_threadpool(found.path.read_bytes), found.name)
+
+
+async def read_bytes(request: Request, data: bytes, name: str) -> Response:
+    """Read a picture of our own, and go to its answer."""
+    site = site_of(request)
+    path = site.tray.keep(data)
     try:
-        shutil.copyfile(found.path, copy)
-        held = queue(site, str(copy), found.name, None, clip=False)
+        held = queue(site, str(path), name, None, clip=False)
     except Full:
         return _busy(request)
     return await _sent_on(request, held)

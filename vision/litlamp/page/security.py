@@ -24,6 +24,8 @@ from litlamp.page.settings import Settings
 
 COOKIE = "litlamp_door"
 DOOR = "/door"
+UPLOAD = "/read"
+"""The one path that takes large bodies."""
 BODY = "litlamp.body"
 """Where in the scope the `Body` is."""
 _STATIC = "/static/"
@@ -75,7 +77,8 @@ class Wall:
         if refusal is not None:
             await refusal(scope, receive, sending)
             return
-        body = Body(receive, self.settings.limits.upload_bytes)
+        limits = self.settings.limits
+        body = Body(receive, limits.upload_bytes if scope["path"] == UPLOAD else limits.form_bytes)
         scope[BODY] = body
         await self.app(scope, body, sending)
 

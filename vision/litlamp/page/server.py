@@ -111,10 +111,10 @@ def told(request: Request, error: Exception) -> Response:
 
 async def too_large(request: Request, error: Exception) -> Response:
     """A body over the limit."""
-    limit = site_of(request).settings.limits.upload_bytes
-    await request.scope[BODY].drain(2 * limit, _DRAIN_SECONDS)
-    most = limit // MB
-    return fault(413, "Too large", f"That is more than {most} MB, the most that this page takes.")
+    limits = site_of(request).settings.limits
+    await request.scope[BODY].drain(2 * limits.upload_bytes, _DRAIN_SECONDS)
+    most = limits.form_bytes / MB
+    return fault(413, "Too large", f"That is more than {most:g} MB, the most that is taken here.")
 
 
 def broken(request: Request, error: Exception) -> Response:

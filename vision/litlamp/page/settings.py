@@ -17,7 +17,7 @@ class Limits:
 
     Attributes
     ----------
-    upload_bytes : of one request's body.
+    upload_bytes : of one upload's body; form_bytes of any other.
     pixels : of a photograph, and of a clip's frame; judged before anything is decoded.
     clip_seconds : of a clip.
     waiting : jobs that may wait for a worker; whoever comes beyond is told to come again.
@@ -31,6 +31,7 @@ class Limits:
     """
 
     upload_bytes: int = 60 * MB
+    form_bytes: int = 1 * MB
     pixels: int = 60_000_000
     clip_seconds: float = 30.0
     waiting: int = 100

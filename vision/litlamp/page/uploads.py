@@ -39,7 +39,7 @@ class Tray:
     @contextlib.asynccontextmanager
     async def place(self) -> AsyncIterator[None]:
         """One place among the uploads that may come in at once. Raises Full."""
-        if self.receiving >= self.limits.receiving or self.bytes() > self.limits.waiting_bytes:
+        if self.receiving >= self.limits.receiving or self.waiting() > self.limits.waiting_bytes:
             raise Full
         self.receiving += 1
         try:
@@ -47,8 +47,8 @@ class Tray:
         finally:
             self.receiving -= 1
 
-    def bytes(self) -> int:
-        """What waits in the folder."""
+    def waiting(self) -> int:
+        """Bytes that wait in the folder."""
         total = 0
         for entry in os.scandir(self.folder):
             with contextlib.suppress(OSError):  # a worker has just taken it
@@ -73,6 +73,12 @@ class Tray:
         if size == 0:
             path.unlink(missing_ok=True)
             raise BadUpload("No picture came with that: choose a photo or a clip first.")
+        return path
+
+    def keep(self, data: bytes) -> Path:
+        """Bytes of our own as a file of the private folder."""
+        path = self.folder / secrets.token_hex(16)
+        path.write_bytes(data)
         return path
 
     def close(self) -> None:

@@ -296,6 +296,8 @@ def _seen_steps(number: int, seen: SignalSeen) -> Iterable[Step]:
             flash = "" if colour == "dark" else "; a still does not tell whether it flashes"
         else:
             flash = f"; flashing at {percent(head.flashing)}"
+            if head.flash_per_min is not None:
+                flash += f", {head.flash_per_min:.0f} times a minute"
         yield Step(f"{_capital(name)}: {lit}, {percent(sure)}{flash}.", (f"s{number}head{at}",))
     for at, plate in enumerate(seen.plates_seen, 1):
         words = plate_words(plate, _number(seen))

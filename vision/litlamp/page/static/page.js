@@ -12,18 +12,17 @@ const form = one("#send");
 if (form) {
   const told = one("#told"), bar = one("#sent"), sending = one(".sending", form), file = one("#file");
   const buttons = all("button", form);
+  const list = one("#batch");
   let busy = false;
+  file.multiple = true;
 
   const tell = (words) => { told.textContent = words; };
   const rest = () => { busy = false; sending.hidden = true; buttons.forEach((b) => { b.disabled = false; }); };
 
-  const send = (blob, name, tries = 0) => {
-    if (busy && !tries) return;
-    busy = true;
-    buttons.forEach((b) => { b.disabled = true; });
-    sending.hidden = false;
+  // Sends one; gives {at} or {fault}. Where it is told to come again, it does.
+  const sendOne = (blob, name, tries = 0) => new Promise((done) => {
     bar.value = 0;
-    tell("Sending …");
+    tell("Sending " + name + " …");
     const data = new FormData();
     data.append("file", blob, name);
     data.append("mount", one("#mount").value);
@@ -34,29 +33,56 @@ if (form) {
     request.upload.onprogress = (event) => {
       if (event.lengthComputable) bar.value = event.loaded / event.total;
     };
-    request.upload.onload = () => tell("Sent. Reading …");
+    request.upload.onload = () => tell("Sent. Reading " + name + " …");
     request.onload = () => {
       const answer = request.response || {};
-      if (request.status === 503 && answer.again && tries < 12) {
+      if (request.status === 503 && answer.again && tries < 40) {
         tell("Others are before you. It is sent again in " + answer.again + " seconds.");
-        setTimeout(() => send(blob, name, tries + 1), 1000 * answer.again);
-      } else if (answer.at) {
-        location.assign(answer.at);
+        setTimeout(() => sendOne(blob, name, tries + 1).then(done), 1000 * answer.again);
       } else {
-        rest();
-        tell(answer.fault || "This could not be read.");
+        done(answer.at ? answer : { fault: answer.fault || "This could not be read." });
       }
     };
-    request.onerror = () => { rest(); tell("The page could not be reached. Is it still running?"); };
+    request.onerror = () => done({ fault: "The page could not be reached. Is it still running?" });
     request.send(data);
+  });
+
+  const send = async (files) => {
+    if (busy || !files.length) return;
+    busy = true;
+    buttons.forEach((b) => { b.disabled = true; });
+    sending.hidden = false;
+    if (files.length === 1) {
+      const answer = await sendOne(files[0], files[0].name || "picture");
+      rest();
+      if (answer.at) location.assign(answer.at);
+      else tell(answer.fault);
+      return;
+    }
+    list.replaceChildren();
+    list.hidden = false;
+    for (const next of files) {
+      const answer = await sendOne(next, next.name);
+      const line = document.createElement("li");
+      if (answer.at) {
+        const link = document.createElement("a");
+        Object.assign(link, { href: answer.at, textContent: next.name });
+        line.append(link);
+      } else {
+        line.textContent = next.name + ": " + answer.fault;
+      }
+      list.append(line);
+    }
+    rest();
+    tell(files.length + " files sent; choose one to see its reading.");
   };
 
   form.addEventListener("submit", (event) => {
     if (!file.files.length) return;
     event.preventDefault();
-    send(file.files[0], file.files[0].name);
+    send([...file.files]);
   });
-  file.addEventListener("change", () => { if (file.files.length) send(file.files[0], file.files[0].name); });
+  file.addEventListener("change", () => send([...file.files]));
   window.addEventListener("pageshow", rest);
 
   document.addEventListener("dragover", (event) => { event.preventDefault(); form.classList.add("over"); });
@@ -64,13 +90,13 @@ if (form) {
   document.addEventListener("drop", (event) => {
     event.preventDefault();
     form.classList.remove("over");
-    const dropped = event.dataTransfer.files;
-    if (dropped.length) send(dropped[0], dropped[0].name);
+    const dropped = [...event.dataTransfer.files];
+    if (dropped.length) send(dropped);
     else tell("That was no file.");
   });
   document.addEventListener("paste", (event) => {
-    const pasted = [...event.clipboardData.files][0];
-    if (pasted) { event.preventDefault(); send(pasted, pasted.name || "pasted picture"); }
+    const pasted = [...event.clipboardData.files].slice(0, 1);
+    if (pasted.length) { event.preventDefault(); send(pasted); }
   });
 
   // -- recording: only where the browser lets a page use the camera (this computer, or https) ------------
@@ -107,7 +133,7 @@ if (form) {
       recorder.ondataavailable = (event) => pieces.push(event.data);
       recorder.onstop = () => {
         shut();
-        send(new Blob(pieces, { type: kind }), "recording");
+        send([new File(pieces, "recording", { type: kind })]);
       };
       let left = 3;
       tell("Recording: 3 …");
