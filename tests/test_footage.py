@@ -258,3 +258,29 @@ def test_the_state_of_a_finished_ride_serves_to_write_it_again(
 
     monkeypatch.setattr("litlamp.media.clip.open_clip", never)
     assert read_ride(clip, folder, eyes=eyes, resume=True) == ride
+
+
+def test_a_drive_that_went_away_is_told_and_gone_on_with_when_it_is_back(
+    read: tuple[Ride, Path], clip: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    from litlamp.media.errors import MediaError
+    from litlamp.sight import watch
+
+    whole = watch.seconds
+
+    def breaks(*given: object) -> object:
+        for count, frame in enumerate(whole(*given)):  # type: ignore[arg-type]
+            if count == 60:
+                raise MediaError("reading broke off: input/output error")
+            yield frame
+
+    with monkeypatch.context() as patched:
+        patched.setattr(watch, "seconds", breaks)
+        assert run(["footage", clip, "--to", str(tmp_path), "--no-video"]) == 2
+    assert "broke off" in capsys.readouterr().err
+    (line,) = (tmp_path / "signals.jsonl").read_bytes().splitlines()
+    assert len(validate_ride(line).signals) == 1
+    assert run(["footage", clip, "--to", str(tmp_path), "--no-video", "--resume"]) == 0
+    (line,) = (tmp_path / "signals.jsonl").read_bytes().splitlines()
+    assert validate_ride(line) == read[0].record

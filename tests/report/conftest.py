@@ -14,11 +14,11 @@ from litlamp.aspects.cautions import LONG, STILL
 from litlamp.aspects.reading import Reading, RuleChance
 from litlamp.aspects.rulebook import load_book
 from litlamp.box import Box
-from litlamp.footage import Ride, assembled
 from litlamp.footage_state import Passed, Picture
 from litlamp.photo_reading import Passage, SourceReading, Stretch
 from litlamp.report.footage_record import KnownRecord, PassedRecord, signal_of
 from litlamp.report.record import record
+from litlamp.ride import Ride, assembled
 from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
 
 CLEAR_TO_STOP = RuleChance("411", "Clear to Stop", 0.981)

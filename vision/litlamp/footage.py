@@ -14,7 +14,6 @@ import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING
@@ -33,15 +32,15 @@ from litlamp.footage_state import (
     unfinished,
 )
 from litlamp.photo_reading import DEFAULT_LEVEL, SourceReading, source_name
+from litlamp.ride import TRACK_UNKNOWN, Ride, assembled
 
 if TYPE_CHECKING:
     from litlamp.aspects.reading import Reading
     from litlamp.aspects.rulebook import Rulebook
-    from litlamp.aspects.succession import Step, Told
     from litlamp.media.clip import Clip
     from litlamp.media.clip_frame import ClipFrame
     from litlamp.media.frame import Time
-    from litlamp.report.footage_record import Ended, FollowsRecord, FootageRecord, KnownRecord, Where
+    from litlamp.report.footage_record import Ended, KnownRecord, Where
     from litlamp.sight.eyes import Eyes
     from litlamp.sight.passing import Passing, View, Way
     from litlamp.sight.signals import SignalInClip
@@ -59,31 +58,10 @@ NEAR_EDGE = -0.25
 """It leaves by an edge if it then reaches over it, or nearly so, in terms of its own size."""
 MIDDLE = 0.1
 """Share of the picture's width from its middle within which it was passed above, not aside."""
-TOGETHER = 0.7
-"""Signals that leave the picture within so many seconds of each other stand beside each other."""
-TRACK_UNKNOWN = "Which track it governs is not known: a picture does not tell."
 
 
 class FootageError(Exception):
     """The ride cannot be read at all; the message is one sentence."""
-
-
-@dataclass(frozen=True, slots=True)
-class Ride:
-    """A ride as far as it was read.
-
-    Attributes
-    ----------
-    record : what was read, in the published form.
-    passed : for each of its signals what is more than that: pictures, and its way through the frame.
-    whole : read to its end, and the clip is not cut off.
-    stopped : reading was interrupted.
-    """
-
-    record: FootageRecord
-    passed: tuple[Passed, ...]
-    whole: bool
-    stopped: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,13 +244,13 @@ class _Reader:
         self._done = list(kept.passed)
         self._place = kept.place
         self._size, self._duration, self._at = kept.size, kept.duration_s, kept.at_s
-        self._notes, self._fault, self._cut = kept.notes, kept.times_fault, kept.cut
+        self._notes, self._fault, self._cut = kept.notes, kept.times_fault, kept.cut and going_on is None
 
     def read(self, progress: Callable[[float, float | None], None] | None) -> None:
         """On to the clip's end, or to where it is interrupted."""
         from litlamp.media.ahead import ahead
         from litlamp.media.clip import MediaError
-        from litlamp.sight.watch import _one_thread, seconds
+        from litlamp.sight.watch import one_thread, seconds
 
         watch = self._watch
         assert watch is not None
@@ -282,7 +260,9 @@ class _Reader:
             raise FootageError(error.sentence) from error
         last = None if self._place is None else _time_of(self._place)
         saved = said = time.monotonic()
-        with clip, _Interruption() as stop, _one_thread():
+        frame: ClipFrame | None = None
+        broke = False
+        with clip, _Interruption() as stop, one_thread():
             try:
                 with contextlib.closing(ahead(seconds(frames, self._at, last))) as timed:
                     for frame, at in timed:
@@ -301,12 +281,14 @@ class _Reader:
                         if stop.asked:
                             self.stopped = True
                             break
-            except MediaError as error:
+            except MediaError as error:  # a drive that went away: it may be back later
+                broke = self._cut = True
+                if frame is not None:
+                    self._save(clip, frame)
                 self._notes = (*self._notes, error.sentence)
-                self._cut = True
             self._notes = tuple(dict.fromkeys((*self._notes, *clip.notes)))
         tracks = watch.end()
-        if self.stopped:
+        if self.stopped or broke:
             # What is still in view is told as far as it is known, but read anew when this is gone on with.
             before = len(self._done)
             for track in tracks:
@@ -544,111 +526,6 @@ def _pictures(views: list[View], one: SignalInClip) -> tuple[tuple[Picture, ...]
             best = len(chosen)
         chosen.append(view)
     return tuple(Picture(round(v.at, 3), v.jpeg) for v in chosen), best
-
-
-def assembled(
-    passed: list[Passed],
-    clip: SourceReading,
-    book: Rulebook,
-    *,
-    at: float,
-    whole: bool,
-    stopped: bool,
-) -> Ride:
-    """The ride: its signals in the order in which they came into sight, each held against the one before."""
-    import msgspec
-
-    from litlamp.report.footage_record import RideRecord, ride_of
-    from litlamp.report.record import record
-
-    def came(one: Passed) -> tuple[float, float]:
-        return _span(one)[0], one.signal.box[0]
-
-    ordered = sorted(passed, key=came)
-    beside = {i: _beside(i, ordered) for i in range(len(ordered))}
-    follows = _follows(ordered, beside, book)
-    signals = []
-    for i, one in enumerate(ordered):
-        told = one.signal.footage.track
-        numbers = tuple(j + 1 for j in beside[i])
-        if numbers:
-            listed = " and ".join(str(n) for n in numbers)
-            told = f"{TRACK_UNKNOWN} It stands beside {listed}, so that not all are for the same track."
-        new = msgspec.structs.replace(
-            one.signal.footage, number=i + 1, beside=numbers, track=told, follows=follows[i]
-        )
-        signals.append(msgspec.structs.replace(one.signal, footage=new))
-    of = ride_of(record(clip), tuple(signals), RideRecord(whole=whole, read_to_s=round(at, 3)))
-    kept = tuple(
-        msgspec.structs.replace(one, signal=signal) for one, signal in zip(ordered, signals, strict=True)
-    )
-    return Ride(of, kept, whole, stopped)
-
-
-def _span(one: Passed) -> tuple[float, float]:
-    assert one.signal.span_s is not None
-    return one.signal.span_s
-
-
-def _beside(i: int, ordered: list[Passed]) -> tuple[int, ...]:
-    """Indices of the signals that were passed at the same moment."""
-    if ordered[i].signal.footage.ended != "passed":
-        return ()
-    return tuple(
-        j
-        for j, other in enumerate(ordered)
-        if j != i
-        and other.signal.footage.ended == "passed"
-        and abs(_span(other)[1] - _span(ordered[i])[1]) <= TOGETHER
-    )
-
-
-def _follows(
-    ordered: list[Passed], beside: dict[int, tuple[int, ...]], book: Rulebook
-) -> list[FollowsRecord | None]:
-    """Each signal held against the one that was passed before it; None for the first."""
-    from litlamp.report.footage_record import FollowsRecord
-
-    out: list[FollowsRecord | None] = [None] * len(ordered)
-    by_end = sorted(range(len(ordered)), key=lambda i: (_span(ordered[i])[1], i))
-    for before, after in pairwise(by_end):
-        if beside[before] or beside[after]:
-            words = "Not checked: it is not known which of the signals beside each other is for this track."
-            out[after] = FollowsRecord(before=before + 1, verdict="not told", words=words)
-        else:
-            step = _step(ordered[before], ordered[after], book)
-            out[after] = FollowsRecord(
-                before=before + 1, verdict=step.verdict, words=step.words, less_restrictive=step.laxer
-            )
-    return out
-
-
-def _step(before: Passed, after: Passed, book: Rulebook) -> Step:
-    """How what a signal showed when the one before it was passed, and showed later, follows from that."""
-    from litlamp.aspects.succession import Step, follow
-
-    left = _told(before, None)
-    first, last = _told(after, _span(before)[1]), _told(after, None)
-    step = follow(left, first, book)
-    if first.reading is None or last.reading in (None, first.reading):
-        return step
-    later = follow(left, last, book)
-    held = "stop" in book.rule(first.reading).speed  # one that held the train has cleared: that is its way
-    if step.verdict != "holds" or later.verdict in ("holds", "not told") or held:
-        return step
-    words = f"{step.words} But later in view: {later.words}"
-    return Step("open", words, later.fits, later.between, later.laxer)
-
-
-def _told(one: Passed, at: float | None) -> Told:
-    """What a signal was read as at a moment, or at its last."""
-    from litlamp.aspects.succession import Told
-
-    aspects = [a for a in one.signal.aspects or () if a.reading is not None]
-    if not aspects:
-        return Told(None)
-    chosen = aspects[-1] if at is None else next((a for a in aspects if a.to_s >= at), aspects[-1])
-    return Told(chosen.reading.rule if chosen.reading else None, tuple(c.rule for c in chosen.set))
 
 
 def _up_to(clip: Clip, time_of: Time) -> Iterator[ClipFrame]:

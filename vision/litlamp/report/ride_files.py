@@ -21,7 +21,7 @@ from litlamp.report.whole_file import write_whole
 
 if TYPE_CHECKING:
     from litlamp.aspects.rulebook import Rulebook
-    from litlamp.footage import Ride
+    from litlamp.ride import Ride
 
 RECORD, TABLE = "signals.jsonl", "signals.csv"
 SUBTITLES, SUBRIP = "ride.vtt", "ride.srt"

@@ -34,10 +34,10 @@ from litlamp.report.verdicts import (
 
 if TYPE_CHECKING:
     from litlamp.aspects.rulebook import Rulebook
-    from litlamp.footage import Ride
     from litlamp.footage_state import Passed
     from litlamp.report.footage_record import FootageSignal
     from litlamp.report.record import AspectRecord, RuleRecord
+    from litlamp.ride import Ride
 
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
 

@@ -432,7 +432,7 @@ def seconds(
 
 
 @contextlib.contextmanager
-def _one_thread() -> Iterator[None]:
+def one_thread() -> Iterator[None]:
     """OpenCV without threads of its own: the work here is small, and the decoder has use for the cores."""
     before = cv2.getNumThreads()
     cv2.setNumThreads(1)
@@ -466,7 +466,7 @@ def watch(
     looking = Watch(eyes, keep_frames=keep_frames)
     count, at, said = 0, 0.0, -1.0
     fault = clip.times_fault
-    with _one_thread(), contextlib.closing(ahead(seconds(clip))) as frames:
+    with one_thread(), contextlib.closing(ahead(seconds(clip))) as frames:
         for frame, at in frames:
             count += 1
             fault = frame.times_fault or fault
