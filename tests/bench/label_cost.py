@@ -19,6 +19,7 @@ import tempfile
 import time
 from pathlib import Path
 
+import msgspec
 from PIL import Image
 
 from litlamp.aspects.rulebook import load_book
@@ -81,12 +82,14 @@ def main() -> None:
             readings = (to / "readings.jsonl").read_bytes()
             rate = done.listed / done.seconds
             first = first or (rate, readings)
+            run = msgspec.json.decode((to / "run.json").read_bytes())["run"]
+            same = "the same bytes" if readings == first[1] else f"OTHER BYTES than the first (made by {run})"
             print(
                 f"{workers} workers: {done.seconds:.0f} s, {rate:.2f} a second "
                 f"({rate / first[0]:.2f} times), their processor time {spent:.0f} s; "
                 f"keeping the books {books:.2f} s = "
                 f"{100 * books / done.seconds:.2f} %; at most {after.ru_maxrss / 1e3:.0f} MB "
-                f"a worker; {'the same bytes' if readings == first[1] else 'OTHER BYTES'}; {done.counts}"
+                f"a worker; {same}; {done.counts}"
             )
         print(f"load {os.getloadavg()[0]:.1f} after")
 

@@ -3,8 +3,8 @@
     python tests/bench/ten_thousand_hours.py [--seconds 20]
 
 Two 1080p clips at 8 Mbit/s are read as a worker of `litlamp label` reads them: a hand-held clip of one signal
-at 30 frames a second, and the sample ride enlarged, at its 15 frames a second. Processor time of all threads is
-what is counted, decoding included, so that other work on the machine matters less.
+at 30 frames a second, and the sample ride enlarged, at its 15 frames a second. Processor time of all threads
+is what is counted, decoding included, so that other work on the machine matters less.
 """
 
 from __future__ import annotations
@@ -75,8 +75,8 @@ def main() -> None:
             size = path.stat().st_size / seconds * 3600
             line = len(done.line) / seconds * 3600
             print(
-                f"{words}: {hour:.2f} core-hours an hour; {size / 1e9:.1f} GB of clip and {line / 1e3:.0f} kB "
-                f"of readings an hour"
+                f"{words}: {hour:.2f} core-hours an hour; {size / 1e9:.1f} GB of clip and "
+                f"{line / 1e3:.0f} kB of readings an hour"
             )
             print(
                 f"  {HOURS:,} hours: {hour * HOURS:,.0f} core-hours, {size * HOURS / 1e12:.1f} TB, which is"
@@ -84,9 +84,8 @@ def main() -> None:
             for cores in (2, 16, 64, 256, 1024):
                 took = hour * HOURS / cores
                 stream = size * HOURS / (took * 3600) / 1e6
-                print(
-                    f"  {cores:>5} cores: {took:>8,.1f} hours = {took / 24:>6.1f} days, {stream:>7,.0f} MB a second"
-                )
+                days = f"{took:>8,.1f} hours = {took / 24:>6.1f} days"
+                print(f"  {cores:>5} cores: {days}, {stream:>7,.0f} MB a second")
 
 
 if __name__ == "__main__":

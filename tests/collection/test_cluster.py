@@ -63,12 +63,12 @@ def test_two_workers_one_of_them_killed_midway_give_the_same_bytes(
                 killed.append(pid)
 
         by_cluster = label(
-            [str(folder)], tmp_path / "cluster", asked, workers=cluster(local.scheduler_address, patience=2),
+            [str(folder)], tmp_path / "cluster", asked, workers=cluster(local.scheduler_address, patience=4),
             work=label_stub.work, told=tell,
         )  # fmt: skip
     assert killed
     assert by_cluster.counts == Counts(0, 81, 1)
-    label([str(folder)], tmp_path / "crew", asked, workers=crew(1, patience=2), work=label_stub.work)
+    label([str(folder)], tmp_path / "crew", asked, workers=crew(1, patience=4), work=label_stub.work)
     both = [(tmp_path / name / "readings.jsonl").read_bytes() for name in ("cluster", "crew")]
     assert both[0] == both[1]
 

@@ -77,9 +77,9 @@ def test_a_worker_that_dies_or_hangs_costs_one_file(
     marks.mkdir()
     monkeypatch.setenv("STUB_MARKS", str(marks))
     folder = files(tmp_path / "in", "a.jpg", "die.jpg", "hang.jpg", "once.jpg", "slow.jpg", "z.jpg")
-    lines = {Path(x["source"]).name: x["what"] for x in labelled(folder, tmp_path / "out", 2, patience=1.9)}
+    lines = {Path(x["source"]).name: x["what"] for x in labelled(folder, tmp_path / "out", 2, patience=4)}
     assert "ended the worker twice (exit status 7)" in lines["die.jpg"]
-    assert "nothing came of it in 1.9 s" in lines["hang.jpg"]
+    assert "nothing came of it in 4 s" in lines["hang.jpg"]
     # Tried again in another worker, or slow but giving signs of life: read like any other.
     assert all(len(lines[name]) == 512 for name in ("a.jpg", "once.jpg", "slow.jpg", "z.jpg"))
     assert (marks / "once.jpg").exists()

@@ -146,7 +146,8 @@ def test_help_imports_nothing_heavy(root: Path) -> None:
     code = (
         "import sys; from litlamp.cli import run; "
         "[run([c, '--help']) for c in ('label', 'export', 'compare', 'sample', 'score')]; "
-        "heavy = [m for m in ('numpy', 'cv2', 'onnxruntime', 'av', 'pyarrow', 'msgspec') if m in sys.modules]; "
+        "names = ('numpy', 'cv2', 'onnxruntime', 'av', 'pyarrow', 'msgspec'); "
+        "heavy = [m for m in names if m in sys.modules]; "
         "sys.exit(repr(heavy) if heavy else 0)"
     )
     env = {**os.environ, "PYTHONPATH": str(root / "vision")}
@@ -160,7 +161,8 @@ def test_help_imports_nothing_heavy(root: Path) -> None:
 def test_progress_tells_share_rate_time_left_and_counts() -> None:
     words = progress_words(Counts(read=900, none=90, failed=10), 10_000, 500, 100.0)
     assert words == (
-        "[##..................] 1,000 of 10,000  5.0 a second  30 min 00 s left  900 read, 90 no signal, 10 failed"
+        "[##..................] 1,000 of 10,000  5.0 a second  30 min 00 s left  "
+        "900 read, 90 no signal, 10 failed"
     )
     assert "12.0 a minute" in progress_words(Counts(1, 0, 0), 2, 1, 5.0)
     assert "left" not in progress_words(Counts(2, 0, 0), 2, 2, 5.0)

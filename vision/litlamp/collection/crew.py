@@ -23,6 +23,7 @@ _GIVEN = TypeVar("_GIVEN", contravariant=True)
 _MADE = TypeVar("_MADE", covariant=True)
 
 _BEAT_EVERY = 1.0
+_START = 120.0  # seconds that a worker may take until it is ready, on however busy a machine
 _STARTS = 3  # workers that may die before they are ready, one after the other, before the crew gives up
 
 
@@ -31,7 +32,10 @@ class CrewError(Exception):
 
 
 class Work(Protocol[_GIVEN, _MADE]):
-    """What workers do: pickled, so a frozen dataclass of a module."""
+    """What workers do: pickled, so a frozen dataclass of a module.
+
+    Where it has `same_here`, a worker asks that first, and cannot work if the answer is no.
+    """
 
     def start(self) -> Callable[[_GIVEN, Callable[[], None]], _MADE]:
         """Called once in each worker; what it returns is called with a task and `beat`, its sign of life."""
@@ -116,7 +120,8 @@ def work_off(
                     elif said != _BEAT:
                         worker.task = None
                         yield said[0]
-                silent = time.monotonic() - worker.heard > patience
+                allowed = patience if worker.ready else max(patience, _START)
+                silent = time.monotonic() - worker.heard > allowed
                 hangs = silent and (worker.task is not None or not worker.ready)
                 dead = not worker.process.is_alive() or worker.wire.closed
                 if not (hangs or dead):
@@ -225,6 +230,10 @@ def _serve(wire: Connection, work: Work[_TASK, object]) -> None:
 
     try:
         try:
+            same_here = getattr(work, "same_here", None)
+            if same_here is not None and not same_here():
+                wire.send(_Fault("litlamp was changed while it was at work: what is read now would differ"))
+                return
             do = work.start()
         except Exception as error:
             wire.send(_Fault(" ".join(str(error).split()) or type(error).__name__))
