@@ -127,6 +127,7 @@ def test_read_light_up_zoom_and_correct(tab: Any, staggered: Path) -> None:
         tab.select_option(f"#s1plate{kind}", "no")
     tab.wait_for_selector(".changed >> text=There is no DV plate")
     assert "Stop and Proceed" in tab.inner_text(".reading")
+    assert "with what you state it is Stop and Proceed" in tab.inner_text("#live")
     fits(tab)
 
 
@@ -178,6 +179,7 @@ def test_learn_follows_the_controls(tab: Any) -> None:
     tab.wait_for_selector("#says:has-text('Stop and Proceed')")
     tab.get_by_label("R plate").check()
     tab.wait_for_selector("#says:has-text('Restricting')")
+    assert "Restricting" in tab.inner_text("#live")
     tab.wait_for_selector("text=The R plate is not noticed")
     tab.fill("#words", "flashing yellow over red")
     tab.keyboard.press("Enter")

@@ -5,6 +5,9 @@
 const one = (what, within = document) => within.querySelector(what);
 const all = (what, within = document) => [...within.querySelectorAll(what)];
 
+// Said to those who do not see the page change.
+const say = (words) => { one("#live").textContent = words.replace(/\s+/g, " ").trim(); };
+
 for (const part of all(".byscript")) if (part.id !== "record") part.hidden = false;
 
 // -- sending --------------------------------------------------------------------------------------------
@@ -248,6 +251,8 @@ for (const live of all("form[data-live]")) {
     const section = document.getElementById("signal" + number);
     all(".byscript", section).forEach((part) => { part.hidden = false; });
     prepare(section);
+    const now = one(".changed strong", section) || one(".reading", section);
+    if (now) say(now.textContent);
     history.replaceState(null, "", where);
     // What is kept is what was corrected: the other form carries the same fields.
     const carried = one("form[data-keep='" + number + "'] .carried");
@@ -274,7 +279,8 @@ if (set) {
     if (mine !== latest) return;
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
     const old = one("main"), next = one("main", fresh);
-    for (const part of ["#result", "section[aria-labelledby=slip]"]) one(part, old).replaceWith(one(part, next));
+    for (const part of ["#result", "#now", "section[aria-labelledby=slip]"]) one(part, old).replaceWith(one(part, next));
+    say(one("#now", old).textContent);
     history.replaceState(null, "", where);
   };
   set.addEventListener("change", show);
