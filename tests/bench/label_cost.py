@@ -11,6 +11,7 @@ books at most 2 % of the time; at most 400 MB a worker. On a machine that does o
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import os
 import platform
 import resource
@@ -25,7 +26,7 @@ from PIL import Image
 from litlamp.aspects.rulebook import load_book
 from litlamp.collection.label import Asked, crew, label
 from litlamp.collection.reading_work import Done
-from litlamp.collection.run_folder import RunFolder
+from litlamp.collection.run_folder import Counts, RunFolder
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -42,6 +43,16 @@ def make_collection(folder: Path, photos: int, clips: int) -> None:
     for i in range(clips):
         # Among the photographs, as they come from a telephone.
         shutil.copyfile(clip, folder / f"photo-{i * max(photos // max(clips, 1), 1):05}-{i:03}.mp4")
+
+
+def high_water(pid: int | None) -> float:
+    """The most memory that a process ever held, MB; 0 where the system does not tell."""
+    # The ru_maxrss of a child is its parent's where that was larger: Linux hands it on.
+    try:
+        status = Path(f"/proc/{pid}/status").read_text()
+    except OSError:
+        return 0.0
+    return next((int(line.split()[1]) / 1e3 for line in status.splitlines() if line.startswith("VmHWM")), 0.0)
 
 
 def main() -> None:
@@ -63,6 +74,13 @@ def main() -> None:
         books += time.perf_counter() - began
 
     RunFolder.add = timed_add  # type: ignore[method-assign]
+    peak = 0.0
+
+    def watch(counts: Counts, listed: int) -> None:
+        nonlocal peak
+        if counts.done % 10 == 0:
+            peak = max([peak, *(high_water(child.pid) for child in multiprocessing.active_children())])
+
     with tempfile.TemporaryDirectory() as name:
         folder = asked.keep or Path(name) / "collection"
         folder.mkdir(exist_ok=True, parents=True)
@@ -73,10 +91,10 @@ def main() -> None:
         )
         first: tuple[float, bytes] | None = None
         for workers in asked.workers:
-            books = 0.0
+            books = peak = 0.0
             to = Path(name) / f"with-{workers}"
             before = resource.getrusage(resource.RUSAGE_CHILDREN)
-            done = label([str(folder)], to, Asked(load_book()), workers=crew(workers))
+            done = label([str(folder)], to, Asked(load_book()), workers=crew(workers), told=watch)
             after = resource.getrusage(resource.RUSAGE_CHILDREN)
             spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
             readings = (to / "readings.jsonl").read_bytes()
@@ -88,7 +106,7 @@ def main() -> None:
                 f"{workers} workers: {done.seconds:.0f} s, {rate:.2f} a second "
                 f"({rate / first[0]:.2f} times), their processor time {spent:.0f} s; "
                 f"keeping the books {books:.2f} s = "
-                f"{100 * books / done.seconds:.2f} %; at most {after.ru_maxrss / 1e3:.0f} MB "
+                f"{100 * books / done.seconds:.2f} %; at most {peak:.0f} MB "
                 f"a worker; {same}; {done.counts}"
             )
         print(f"load {os.getloadavg()[0]:.1f} after")
