@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from litlamp.media.clip import open_clip
-from litlamp.sight.flash import SHORTEST, LampSeries, flash
+from litlamp.sight.flash import SHORTEST, LampSeries, flash, lit_for_long
 
 FIRST_SEED = 500_000  # neither those that flash.py was chosen on nor those of the bench's figures
 
@@ -120,6 +120,40 @@ def test_a_change_in_mid_clip_is_no_flash() -> None:
         found = flash(but(made, brightness=light))
         assert found.flashing is not None
         assert found.flashing < 0.02
+
+
+@pytest.mark.parametrize("off", [0.0, 0.3, 0.45, 0.6])
+@pytest.mark.parametrize("share", [0.3, 0.7])
+def test_a_lamp_that_is_never_dark_for_long_enough_to_see_is_not_called_steady(
+    off: float, share: float
+) -> None:
+    """A dark lens may give back half of what a faint lamp gives by day."""
+    for seconds in (2.0, 3.0, 5.0):
+        made = square(0.9, share, seconds)
+        found = flash(but(made, brightness=np.maximum(made.brightness, 0) * (1 - off) + off))
+        assert found.flashing is None or found.flashing > 0.98
+        assert not lit_for_long(but(made, brightness=made.brightness * (1 - off) + off))
+
+
+def test_steady_is_what_was_seen_lit_for_longer_than_a_flash() -> None:
+    made = square(0.0, 1.0, 2.4)
+    assert flash(made).flashing == 0.0
+    assert lit_for_long(made)
+    # One dark spell leaves less than that on either side.
+    broken = np.where(np.abs(made.times - 1.2) < 0.25, 0.02, made.brightness)
+    assert flash(but(made, brightness=broken)).flashing is None
+    # So does one in which it was not seen.
+    hidden = but(made, seen=np.abs(made.times - 1.2) > 0.25)
+    assert flash(hidden).flashing is None
+    assert not lit_for_long(hidden)
+
+
+def test_an_led_caught_dark_in_single_frames_is_steady() -> None:
+    made = square(0.0, 1.0, 3.0)
+    light = np.where(np.arange(made.times.size) % 7 < 1, 0.02, made.brightness)
+    found = flash(but(made, brightness=light))
+    assert found.flashing is not None
+    assert found.flashing < 0.02
 
 
 def test_the_beat_of_the_mains_is_not_called_a_flash() -> None:

@@ -65,3 +65,20 @@ def test_many_at_once_are_as_each_alone() -> None:
 
 def test_out_of_the_picture_is_dark() -> None:
     assert measure_lamps(frame(), [(-400, 900)], [9]).light[0] == pytest.approx(0, abs=1e-6)
+
+
+def test_bright_sky_beside_a_lamp_is_not_taken_for_it() -> None:
+    of = frame((150, 100, 12, (200, 40, 30)))
+    assert isinstance(of.picture, Packed)
+    of.picture.pixels[:93] = 250  # begins right above the lens
+    measured = measure_lamps(of, [(150, 100)], [12])
+    assert abs(measured.off[0, 1]) < 3
+    assert not measured.aside[0]
+    assert measured.rgb[0, 0] > 2 * measured.rgb[0, 1]
+
+
+def test_light_exactly_where_it_was_looked_for_is_told_beside_the_brightest() -> None:
+    measured = measure_lamps(frame((154.8, 100, 12, (255, 255, 255))), [(150, 100)], [12])
+    assert measured.here[0].sum() < 0.9 * measured.light[0]
+    centred = measure_lamps(frame((150, 100, 12, (255, 255, 255))), [(150, 100)], [12])
+    assert centred.here[0].sum() == pytest.approx(centred.light[0])

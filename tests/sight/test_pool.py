@@ -132,6 +132,19 @@ def test_large_looks_outweigh_small_ones() -> None:
     assert seen.mount["dwarf"] < 0.2
 
 
+def test_a_colour_that_plain_looks_were_sure_of_stays_possible() -> None:
+    """An over-exposed red looks yellow, the more so the nearer it comes."""
+    far = [glance_at("red", width=10.0)] * 2
+    near = [glance_at("yellow", width=40.0)] * 30
+    seen = pooled(track_of(*far, *near))
+    assert likeliest(seen.heads[0]) == "yellow"
+    assert seen.heads[0].colour["red"] > 0.02
+    assert sum(seen.heads[0].colour.values()) == pytest.approx(1)
+    # One such look may be a slip, and small ones tell nothing.
+    for few in ([glance_at("red", width=10.0)], [glance_at("red", width=6.0)] * 2):
+        assert pooled(track_of(*few, *near)).heads[0].colour["red"] < 0.02
+
+
 def test_a_plate_is_as_the_looks_that_could_see_it_say() -> None:
     unseen = glance_at("red", plate=PlateBelief(0.0, 0.05, 0.95))
     shown = glance_at("red", plate=PlateBelief(0.93, 0.05, 0.02))

@@ -164,7 +164,7 @@ def _proven(times: Floats, x: Floats, found: Flash) -> Flash:
         return found
     dips, lit_for, dark_for = _spells(times, x)
     # Dark for longer than any flash is a change.
-    if lit_for >= SHORTEST or dark_for >= 1.15 * SHORTEST:
+    if lit_for >= SHORTEST or dark_for >= SHORTEST:
         return found
     if dips.size >= 4 and float(np.diff(dips).max()) < 0.9 / _FASTEST:
         return found

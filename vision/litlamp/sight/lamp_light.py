@@ -22,7 +22,7 @@ ASIDE = 2
 """The lamp is looked for up to so many samples aside: four tenths of its diameter."""
 LEAST = 3.0
 """Lamps are measured as if they were at least so wide, px."""
-STANDS_OUT = 1.0
+STANDS_OUT = 0.5
 """How much of the light beside a place speaks against it: a lamp stands out all round, the edge of a bright
 sky does not."""
 AROUND = 0.25

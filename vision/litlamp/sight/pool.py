@@ -37,6 +37,12 @@ GLIMMER = 0.2
 """Share of a lit lamp's light that a dark one may give back by day, at most."""
 GAPS, HIDDEN = 2, 0.1
 """A lamp that was out of sight as often, for such a share of the time, is not said to be steady."""
+PLAIN_WIDTH = 9.0
+"""From this width of its heads on, px, a look that is sure of a lit lamp's colour is heard."""
+SURE_HUE, AGREE = 0.8, 2
+"""A colour of which so many looks were as sure as this stays possible, whatever all looks come to."""
+KEPT_HUE = 0.04
+"""The share that it keeps at least: enough to be guarded against."""
 MISSED = 0.3
 """How much a look counts, for whether there is a signal, that saw nothing or nothing lit: a flash's dark half
 looks so."""
@@ -244,7 +250,7 @@ def _head(
     lights: dict[int, HeadLight],
     tuned: Calibration,
 ) -> tuple[HeadSeen, Flash]:
-    colours, weights, lamp = [], [], None
+    colours, weights, plain, lamp = [], [], [], None
     bright = brightness_at(lights[slot], [look.at for look in found])
     for look, w, share in zip(found, weight, bright, strict=True):
         if slot in look.heads and look.glance is not None:
@@ -252,6 +258,7 @@ def _head(
             colours.append([head.colour[name] for name in COLOURS])
             # A lamp that is just warming or fading shows another colour than its own.
             weights.append(w * max(share, 0.05) ** 2)
+            plain.append(look.glance.seen.resolution >= PLAIN_WIDTH and share > 0.5)
     beliefs, w = np.array(colours), np.array(weights)
     lit = 1 - beliefs[:, DARK]
     # Lit as surely as in the looks that show it best: one caught dark says nothing against them.
@@ -259,6 +266,7 @@ def _head(
     p_lit = float(ranked[min(1, len(ranked) - 1)] if len(ranked) > 3 else ranked[0])
     of_lit = np.delete(beliefs, DARK, axis=1)
     hue = averaged(of_lit / np.maximum(of_lit.sum(axis=1, keepdims=True), 1e-6), w * lit + 1e-9, 1.0)
+    hue = _kept(hue, of_lit[np.array(plain, bool)])
     colour = np.insert(hue * p_lit, DARK, 1 - p_lit) + tuned.floor
     colour /= colour.sum()
     at = shown.heads.index(slot) if slot in shown.heads else None
@@ -277,6 +285,19 @@ def _head(
     dark = p_lit < 0.15 and dark_throughout(light, others)
     named = {name: float(p) for name, p in zip(COLOURS, colour, strict=True)}
     return _told(HeadSeen(box, lamp, named, None, None, present, dark), told), told
+
+
+def _kept(hue: Floats, plainly: Floats) -> Floats:
+    """The pooled hue, shape (4,), with a share for each that plain looks, (n, 4), were sure of.
+
+    A red lamp that over-exposes as it comes near looks yellow in all the large looks, which outweigh those
+    from further off; that must not put red out of the question.
+    """
+    if len(plainly) < AGREE:
+        return hue
+    sure = np.sort(plainly, axis=0)[-AGREE]
+    kept = np.maximum(hue, np.where(sure > SURE_HUE, KEPT_HUE * sure, 0.0))
+    return np.asarray(kept / kept.sum())
 
 
 def _told(head: HeadSeen, told: Flash) -> HeadSeen:

@@ -1,0 +1,73 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from litlamp.sight.flash import SWELLS, Flash, LampSeries
+from litlamp.sight.flash_together import EDGES, together
+
+TIMES = np.arange(120) / 30
+FLASHES = Flash(0.999, None, 60.0, 0.5, 0.5, 40.0, 12.0)
+OPEN = Flash(None, "the lamp comes and goes, but keeps no rhythm of a flash", log_ratio=-9.0)
+STEADY = Flash(0.0, None, log_ratio=-80.0)
+
+
+def lamp(light: np.ndarray) -> LampSeries:
+    grain = 0.02 * np.sin(7919.0 * np.arange(TIMES.size))
+    return LampSeries(TIMES, np.maximum(light + grain, 0), np.ones(TIMES.size, bool))
+
+
+ON = (TIMES % 1 < 0.5).astype(float)
+
+
+def test_one_lamp_alone_is_as_it_was_told() -> None:
+    for told in (FLASHES, OPEN, STEADY):
+        assert together([lamp(ON)], [told]) == (told,)
+    assert together([], []) == ()
+
+
+def test_a_lamp_that_is_dark_whenever_a_flashing_one_is_flashes_with_it() -> None:
+    uneven = ON * (0.4 + 0.6 * np.abs(np.sin(TIMES)))  # a camera whose exposure wanders
+    out = together([lamp(ON), lamp(uneven)], [FLASHES, OPEN])
+    assert [found.flashing for found in out] == [0.999, 0.999]
+    assert out[1].per_minute == 60.0
+
+
+@pytest.mark.parametrize(
+    "light",
+    [
+        np.ones(TIMES.size),
+        (TIMES % 1.3 < 0.6).astype(float),
+        ((TIMES + 0.25) % 1 < 0.5).astype(float),
+        0.75 + 0.25 * ON,  # steady, while the exposure goes with the other lamp
+    ],
+)
+def test_one_that_is_not_stays_open(light: np.ndarray) -> None:
+    assert together([lamp(ON), lamp(light)], [FLASHES, OPEN])[1] == OPEN
+
+
+def test_a_steady_lamp_beside_a_flashing_one_stays_steady() -> None:
+    assert together([lamp(ON), lamp(np.ones(TIMES.size))], [FLASHES, STEADY]) == (FLASHES, STEADY)
+
+
+def test_lamps_that_beat_do_so_together() -> None:
+    beats = Flash(None, SWELLS, log_ratio=30.0, edges_ratio=-2.0)
+    for told in (replace(FLASHES, edges_ratio=EDGES - 1), FLASHES):
+        out = together([lamp(ON), lamp(ON)], [told, replace(beats, edges_ratio=-20.0)])
+        assert [found.flashing for found in out] == [None, None]
+        assert out[0].reason == SWELLS
+    weak = together([lamp(ON)], [replace(FLASHES, edges_ratio=EDGES - 1)])
+    assert weak[0].flashing is None
+
+
+def test_a_lamp_not_seen_at_the_same_times_says_nothing_of_another() -> None:
+    later = LampSeries(TIMES + 1, ON, np.ones(TIMES.size, bool))
+    unseen = replace_seen(lamp(ON))
+    assert together([lamp(ON), later], [FLASHES, OPEN])[1] == OPEN
+    assert together([lamp(ON), unseen], [FLASHES, OPEN])[1] == OPEN
+
+
+def replace_seen(series: LampSeries) -> LampSeries:
+    return LampSeries(series.times, series.brightness, np.zeros(series.times.size, bool))
