@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from litlamp.aspects.rulebook import Rulebook
     from litlamp.aspects.succession import Step, Told
     from litlamp.report.footage_record import FollowsRecord, FootageRecord
+    from litlamp.report.record import AspectRecord
 
 TOGETHER = 0.7
 """Signals that leave the picture within so many seconds of each other stand beside each other."""
@@ -133,11 +134,21 @@ def _step(before: Passed, after: Passed, book: Rulebook) -> Step:
 
 
 def _told(one: Passed, at: float | None) -> Told:
-    """What a signal was read as at a moment, or at its last."""
+    """What a signal was read as at its last or, given a moment, from then on: first that which was settled.
+
+    From afar a signal may be misread before it is read well; such a reading settles nothing.
+    """
     from litlamp.aspects.succession import Told
 
     aspects = [a for a in one.signal.aspects or () if a.reading is not None]
     if not aspects:
         return Told(None)
-    chosen = aspects[-1] if at is None else next((a for a in aspects if a.to_s >= at), aspects[-1])
+    chosen = aspects[-1]
+    if at is not None:
+        later = [a for a in aspects if a.to_s >= at] or [chosen]
+        chosen = next((a for a in later if _settled(a)), later[0])
     return Told(chosen.reading.rule if chosen.reading else None, tuple(c.rule for c in chosen.set))
+
+
+def _settled(of: AspectRecord) -> bool:
+    return of.reading is not None and of.guarded is not None and of.reading.rule == of.guarded.rule
