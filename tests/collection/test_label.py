@@ -10,6 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from litlamp.aspects.rulebook import load_book
 from litlamp.collection import label as labelling
@@ -154,6 +156,47 @@ def test_damaged_readings_are_made_good_from_the_journal(tmp_path: Path, made_by
     file.write_bytes(whole[: len(whole) // 2] + damage)
     labelled(folder, tmp_path / "out")
     assert file.read_bytes() == whole
+
+
+_THREE = st.tuples(st.booleans(), st.booleans(), st.booleans())
+
+
+@given(st.data())
+@settings(max_examples=40, deadline=None)
+def test_whatever_a_stop_leaves_of_the_files_the_bytes_become_the_same(
+    tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
+) -> None:
+    scratch = tmp_path_factory.mktemp("cut")
+    folder = files(scratch / "in", *(f"{i}.jpg" for i in range(4)))
+    to = scratch / "out"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(labelling, "made_by", lambda *_: {"litlamp": "stub"})
+        labelled(folder, to)
+        whole = {
+            name: (to / name).read_bytes() for name in ("journal.jsonl", "readings.jsonl", "sources.jsonl")
+        }
+        # Nothing is written before what it rests on: the list, then the journal, then the readings.
+        journal = round(data.draw(st.floats(0, 1)) * len(whole["journal.jsonl"]))
+        (to / "journal.jsonl").write_bytes(whole["journal.jsonl"][:journal])
+        readings = round(data.draw(st.floats(0, 1)) * len(whole["readings.jsonl"]))
+        (to / "readings.jsonl").write_bytes(whole["readings.jsonl"][:readings])
+        for name, gone in zip(
+            ("run.json", "readings.jsonl", "sources.jsonl"), data.draw(_THREE), strict=True
+        ):
+            if gone and (name != "sources.jsonl" or journal == 0):
+                (to / name).unlink()
+        labelled(folder, to)
+    assert {name: (to / name).read_bytes() for name in whole} == whole
+
+
+def test_a_journal_of_another_list_is_refused(tmp_path: Path, made_by: Any) -> None:
+    labelled(files(tmp_path / "in", "a.jpg", "b.jpg"), tmp_path / "out")
+    (tmp_path / "out" / "sources.jsonl").unlink()
+    files(tmp_path / "in", "0.jpg")
+    with pytest.raises(
+        LabelError, match=r"sources\.jsonl, line 1: the journal beside it goes with another list"
+    ):
+        labelled(tmp_path / "in", tmp_path / "out")
 
 
 @posix

@@ -52,9 +52,13 @@ class _Listed(msgspec.Struct, frozen=True, omit_defaults=True):
 
 
 class _Entry(msgspec.Struct, frozen=True):
-    """A line of the journal: the source's place on the list, what came of it, its stamp, its reading."""
+    """A line of the journal: the source's place on the list, what came of it, its stamp, its reading.
+
+    `mark` is of the source's name: a list that is not the one that the journal goes with is noticed by it.
+    """
 
     n: int
+    mark: str
     outcome: Outcome
     size: int | None
     changed_ns: int | None
@@ -100,6 +104,7 @@ class RunFolder:
     _at: array[int] = field(repr=False)  # of each source, where its line of the journal begins; -1: not done
     _long: array[int] = field(repr=False)
     _outcome: bytearray = field(repr=False)
+    _marks: dict[int, str] = field(default_factory=dict, repr=False)  # of sources handed out
     _synced: float = field(default_factory=time.monotonic, repr=False)
 
     def tasks(self) -> Iterator[Task | tuple[Task, str]]:
@@ -110,11 +115,14 @@ class RunFolder:
                     continue
                 item = decoded(self.path / SOURCES, n + 1, line, _Listed).item()
                 task = Task(n, item.path, item.source, item.columns)
+                self._marks[n] = _mark_of_name(item.source)
                 yield task if item.fault is None else (task, item.fault)
 
     def add(self, done: Done) -> None:
         """Write one result down, and every reading that is now next in order. Raises OSError."""
-        entry = _Entry(done.n, done.outcome, done.stamp.size, done.stamp.changed_ns, msgspec.Raw(done.line))
+        stamp = done.stamp
+        mark = self._marks.pop(done.n)
+        entry = _Entry(done.n, mark, done.outcome, stamp.size, stamp.changed_ns, msgspec.Raw(done.line))
         line = msgspec.json.encode(entry)
         self._mark(done.n, self._journal.add(line), len(line), done.outcome)
         if done.n == self.in_order:
@@ -166,12 +174,14 @@ class RunFolder:
         """Take in the journal; a source that changed since is to be done again."""
         name = self.path / JOURNAL
         stamps: dict[int, Stamp] = {}
+        marks: dict[int, str] = {}
         for number, (at, line) in enumerate(self._journal.written(), 2):
             entry = decoded(name, number, line, _Entry)
             if not 0 <= entry.n < self.listed:
                 raise JournalError(f"{name}, line {number}: there is no source {entry.n} on the list")
             self._mark(entry.n, at, len(line), entry.outcome)
             stamps[entry.n] = Stamp(entry.size, entry.changed_ns)
+            marks[entry.n] = entry.mark
         if not stamps:
             return
         with (self.path / SOURCES).open("rb") as file:
@@ -179,7 +189,12 @@ class RunFolder:
                 stamp = stamps.get(n)
                 if stamp is None:
                     continue
-                now = stamp_of(decoded(self.path / SOURCES, n + 1, line, _Listed).item().path)
+                item = decoded(self.path / SOURCES, n + 1, line, _Listed).item()
+                if marks[n] != _mark_of_name(item.source):
+                    raise FolderError(
+                        f"{self.path / SOURCES}, line {n + 1}: the journal beside it goes with another list"
+                    )
+                now = stamp_of(item.path)
                 # What was read and has vanished since keeps its reading: nothing is lost.
                 changed = now not in (stamp, Stamp(None, None))
                 if changed or (again_failed and _OUTCOMES[self._outcome[n]] == "failed"):
@@ -317,6 +332,10 @@ def _list(path: Path, items: Callable[[set[str]], Iterable[Item]]) -> int:
         before = file.read_bytes() if count else b""
         write_new(file, before + b"".join(line + b"\n" for line in fresh))
     return count + len(fresh)
+
+
+def _mark_of_name(source: str) -> str:
+    return hashlib.sha256(source.encode()).hexdigest()[:8]
 
 
 def _mark_of(columns: Mapping[str, Any]) -> bytes:
