@@ -241,8 +241,9 @@ def test_what_is_no_clip_is_refused(
     assert run(["footage", str(file), "--to", str(tmp_path / "to")]) == 2
     assert run(["footage", str(tmp_path / "none"), "--to", str(tmp_path / "to")]) == 2
     assert run(["footage", str(file), "--to", str(file)]) == 2
+    assert run(["footage", "-", "--to", str(tmp_path / "to")]) == 2
     lines = capsys.readouterr().err.splitlines()
-    assert len(lines) == 3 and all(line.startswith("litlamp: ") for line in lines)
+    assert len(lines) == 4 and all(line.startswith("litlamp: ") for line in lines)
 
 
 def test_the_state_of_a_finished_ride_serves_to_write_it_again(

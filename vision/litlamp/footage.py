@@ -106,6 +106,8 @@ def make_footage(
 
     book = book or load_book()
     kept = folder / NAME
+    if source == "-":
+        raise FootageError("a ride may be read more than once, so it must be a file, not standard input")
     if not resume and unfinished(folder):
         raise StateError(
             f"{folder} holds a ride that was not read to its end: go on with --resume, or remove {kept}"
