@@ -53,7 +53,11 @@ _BAD = 0.1  # share of frames that show anything at all (wires, tracking, codec)
 _MOST = 1.3  # brightness such a frame may have, in terms of the lit lamp
 _OFF = 0.16  # an "off" brighter than this, in terms of the lit lamp, is a dim lamp, not a dark one
 _NEVER_DARK = 0.5
-_DIP = 0.8  # a steady lamp stays brighter than this, in terms of its level round about
+_LIT = 0.4
+_OFTEN_DARK = 0.2  # share of frames in which a flash is dark, at least
+_SHORTLY = 0.4  # s
+_DIP = 0.8  # a steady lamp stays brighter than this, in terms of its level before and after
+_LONGEST_PERIOD = 2.0  # s
 _BLINK = 0.06  # s on either side; what is shorter than this is no dark half of a flash
 _BLIND = 0.15  # s between frames in which one could be missed
 _BINS = 48  # of a period
@@ -115,8 +119,12 @@ class Flash:
     edges_ratio: float | None = None
 
 
-def flash(series: LampSeries) -> Flash:
+def flash(series: LampSeries, ripple: float = BEAT_PRIOR) -> Flash:
     """Weigh a lamp's series.
+
+    Parameters
+    ----------
+    ripple : of lamps that come and go at the rates of signals, the share whose light only ripples so.
 
     Raises
     ------
@@ -144,25 +152,41 @@ def flash(series: LampSeries) -> Flash:
     if seen_as is None:
         return Flash(0.0, None, log_ratio=-np.inf)
     if float(seen_as.min()) > _NEVER_DARK:  # not one frame of a flash's dark half
-        return _proven(times, seen_as, Flash(0.0, None, log_ratio=-np.inf))
-    return _proven(times, seen_as, _as_whole(times, seen_as))
+        return _proven(times, light, Flash(0.0, None, log_ratio=-np.inf))
+    found = _as_whole(times, seen_as, ripple)
+    if found.edges_ratio is None and float(np.mean(seen_as < _OFF)) > _OFTEN_DARK:
+        # It does go dark. What differs from one lit spell to the next, the camera's exposure or its
+        # distance, is then taken out, or it would look like a lamp that drifts.
+        again = _as_whole(times, _evened(times, seen_as), ripple)
+        found = again if again.edges_ratio is not None else found
+    return _proven(times, light, found)
 
 
-def _as_whole(times: Floats, seen_as: Floats) -> Flash:
-    whole = _guarded(times, seen_as, _weighed(times, seen_as))
+def _evened(times: Floats, x: Floats) -> Floats:
+    """The brightness in terms of the lit frames shortly before and after."""
+    lit = x > _LIT
+    when, light = times[lit], x[lit]
+    first = np.searchsorted(when, when - _SHORTLY)
+    last = np.searchsorted(when, when + _SHORTLY, side="right")
+    level = np.array([np.quantile(light[i:j], 0.6) for i, j in zip(first, last, strict=True)])
+    return np.asarray(np.minimum(x / np.interp(times, when, level), _MOST))
+
+
+def _as_whole(times: Floats, seen_as: Floats, ripple: float) -> Flash:
+    whole = _guarded(times, seen_as, _weighed(times, seen_as, ripple))
     if times[-1] - times[0] < 2 * _WINDOW - _HOP or (whole.flashing or 0.0) >= SURE:
         return whole
-    return _in_parts(times, seen_as, whole)
+    return _in_parts(times, seen_as, whole, ripple)
 
 
-def _proven(times: Floats, x: Floats, found: Flash) -> Flash:
+def _proven(times: Floats, light: Floats, found: Flash) -> Flash:
     """A lamp is said to be steady only where it was seen lit for longer than any flash leaves it so.
 
     Or where it dips too often for a flash: an LED lamp's beat.
     """
     if found.flashing is None or found.flashing >= 0.5:
         return found
-    dips, lit_for, dark_for = _spells(times, x)
+    dips, lit_for, dark_for = _spells(times, light)
     # Dark for longer than any flash is a change.
     if lit_for >= SHORTEST or dark_for >= SHORTEST:
         return found
@@ -174,22 +198,26 @@ def _proven(times: Floats, x: Floats, found: Flash) -> Flash:
 def lit_for_long(series: LampSeries) -> bool:
     """Whether the lamp was seen lit without a break for longer than any flash leaves it so."""
     times, light = (np.asarray(v, float)[series.seen] for v in (series.times, series.brightness))
-    if times.size < FEWEST_FRAMES:
-        return False
-    x = normalised(times, light)
-    return x is not None and _spells(times, x)[1] >= SHORTEST
+    return times.size >= FEWEST_FRAMES and float(light.max()) > 0 and _spells(times, light)[1] >= SHORTEST
 
 
-def _spells(times: Floats, x: Floats) -> tuple[Floats, float, float]:
+def _spells(times: Floats, light: Floats) -> tuple[Floats, float, float]:
     """When the lamp dips; and for how long at a time, s, it was seen lit, and seen dark, without a break."""
     step = float(np.median(np.diff(times)))
     near = max(1, round(_BLINK / step))
     # A frame or two in which an LED lamp was caught dark are no dip, nor is a wire that passes.
-    padded = np.pad(x, near, mode="edge")
+    padded = np.pad(light, near, mode="edge")
     calm = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1).max(axis=1)
+    # The lit level before and after: a lamp that grows all the while does not dip.
+    first = np.searchsorted(times, times - _LONGEST_PERIOD)
+    last = np.searchsorted(times, times + _LONGEST_PERIOD, side="right")
+    before = np.array([np.quantile(light[i : k + 1], 0.85) for k, i in enumerate(first)])
+    after = np.array([np.quantile(light[k:j], 0.85) for k, j in enumerate(last)])
+    lower, higher = np.minimum(before, after), np.maximum(before, after)
     gap = np.diff(times) > max(_BLIND, 1.5 * step)
-    lit = calm > _DIP
-    return times[1:][lit[:-1] & ~lit[1:]], _longest(times, lit, gap), _longest(times, calm < 2 * _OFF, gap)
+    lit = (calm > _DIP * lower) & (calm > _NEVER_DARK * higher)
+    dark = calm < 2 * _OFF * float(np.quantile(light, 0.9))
+    return times[1:][lit[:-1] & ~lit[1:]], _longest(times, lit, gap), _longest(times, dark, gap)
 
 
 def _longest(times: Floats, so: NDArray[np.bool_], gap: NDArray[np.bool_]) -> float:
@@ -224,13 +252,13 @@ def _comes_and_goes(times: Floats, x: Floats) -> bool:
     return bool(rate < 1.1 * _FASTEST and max(np.diff(kept)) < 1 / _SLOWEST)
 
 
-def _in_parts(times: Floats, x: Floats, whole: Flash) -> Flash:
+def _in_parts(times: Floats, x: Floats, whole: Flash, ripple: float) -> Flash:
     """A long series that is no flash as a whole may be one whose rhythm slips, or begins in mid-clip."""
     told: list[tuple[float, Flash]] = []
     for start in np.arange(times[0], times[-1] - _WINDOW + 1e-9, _HOP):
         part = (times >= start) & (times <= start + _WINDOW)
         if _unfit(times[part]) is None:
-            found = _guarded(times[part], x[part], _weighed(times[part], x[part]))
+            found = _guarded(times[part], x[part], _weighed(times[part], x[part], ripple))
             if found.flashing is not None:
                 told.append((float(start), found))
     flashes = [(start, found) for start, found in told if (found.flashing or 0.0) >= SURE]
@@ -309,7 +337,7 @@ def _chances(x: Floats, bad_dark: float = 0.0, dims: float = 0.0) -> _Chances:
     )
 
 
-def _weighed(times: Floats, x: Floats) -> Flash:
+def _weighed(times: Floats, x: Floats, prior: float) -> Flash:
     chances = _chances(x)
     span = float(times[-1] - times[0])
     step = float(np.median(np.diff(times)))
@@ -361,8 +389,8 @@ def _weighed(times: Floats, x: Floats) -> Flash:
         return Flash(flashing, None, log_ratio=ratio)
     if flashing < SURE or edges < _FEWEST_EDGES:
         return Flash(None, "too little was seen to tell a flash from a change", log_ratio=ratio)
-    doubt = _doubt(times, (rate, error), shapes)
-    by_edges = max(shapes.led, shapes.filament) - shapes.blurred - float(np.log(BEAT_PRIOR))
+    by_edges = max(shapes.led, shapes.filament) - shapes.blurred - float(np.log(prior))
+    doubt = _doubt(times, (rate, error), shapes, prior)
     if doubt is not None:
         return Flash(None, doubt, log_ratio=ratio, edges_ratio=by_edges)
     return Flash(flashing, None, 60 * rate, 60 * error, share, ratio, by_edges)
@@ -481,13 +509,13 @@ class _Shapes(NamedTuple):
     ripple: float
 
 
-def _doubt(times: Floats, measured: tuple[float, float], shapes: _Shapes) -> str | None:
+def _doubt(times: Floats, measured: tuple[float, float], shapes: _Shapes, prior: float) -> str | None:
     """Why a rhythm among those of signals may be no flash, or None."""
     as_flash = max(shapes.led, shapes.filament)
-    if as_flash - shapes.blurred - float(np.log(BEAT_PRIOR)) < CLEARLY:
+    if as_flash - shapes.blurred - float(np.log(prior)) < CLEARLY:
         return SWELLS
     # An edge that only a filament has cannot come from a ripple; a sharp one can.
-    if shapes.filament - max(shapes.led, shapes.ripple) < 2 * CLEARLY:
+    if prior >= BEAT_PRIOR and shapes.filament - max(shapes.led, shapes.ripple) < 2 * CLEARLY:
         ripple = _mains_in_step(times, *measured)
         if ripple is not None:
             return (

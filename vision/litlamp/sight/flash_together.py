@@ -15,11 +15,18 @@ from litlamp.sight.flash import (
     SWELLS,
     Flash,
     LampSeries,
+    flash,
+    lit_for_long,
     normalised,
 )
 
 EDGES = 8.0
 """Nats by which the edges of all lamps together must be those of a flash."""
+RIPPLE_BESIDE_STEADY = 1e-4
+"""Share of lamps that only ripple, of those that come and go beside one that does not ripple at all; common
+practice, no source."""
+WHOLLY = 0.5
+"""Of its usual light, what a lamp without a ripple gives in all but a few frames."""
 FEWEST_TURNS = 3
 """Changes between lit and dark of the lamp that leads; fewer may have any cause."""
 STEP = 0.5
@@ -32,6 +39,14 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
     What the edges of one lamp show of a ripple speaks against a flash of another; and a lamp that is dark
     whenever a flashing one is, and lit whenever that is, flashes with it.
     """
+    if any(_plainly_steady(s, found) for s, found in zip(series, told, strict=True)):
+        # It has no ripple, and shares its supply with the others.
+        told = [
+            flash(s, RIPPLE_BESIDE_STEADY)
+            if found.edges_ratio is not None and found.flashing is None
+            else found
+            for s, found in zip(series, told, strict=True)
+        ]
     ratios = [found.edges_ratio for found in told if found.edges_ratio is not None]
     # What speaks for a ripple beforehand counts once: one cause is asked of.
     joint = sum(ratios) + (len(ratios) - 1) * float(np.log(BEAT_PRIOR))
@@ -48,6 +63,14 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
             if lead is not None:
                 out[i] = replace(out[lead], edges_ratio=found.edges_ratio)
     return tuple(out)
+
+
+def _plainly_steady(series: LampSeries, found: Flash) -> bool:
+    """Whether a lamp was lit in every frame."""
+    if found.flashing is None or found.flashing > 1 - SURE or not lit_for_long(series):
+        return False
+    light = series.brightness[series.seen]
+    return float(np.quantile(light, 0.02)) > WHOLLY * float(np.median(light))
 
 
 def _flashes(found: Flash) -> bool:
