@@ -101,7 +101,9 @@ class RunFolder:
     _journal: Lines = field(repr=False)
     _readings: FileIO = field(repr=False)
     _look: BinaryIO = field(repr=False)
-    _at: array[int] = field(repr=False)  # of each source, where its line of the journal begins; -1: not done
+    _at: array[int] = field(
+        repr=False
+    )  # of each source, where in the journal its reading begins; -1: not done
     _long: array[int] = field(repr=False)
     _outcome: bytearray = field(repr=False)
     _marks: dict[int, str] = field(default_factory=dict, repr=False)  # of sources handed out
@@ -109,11 +111,12 @@ class RunFolder:
 
     def tasks(self) -> Iterator[Task | tuple[Task, str]]:
         """What is left to do, in the order of the list; with the reason where it cannot be read."""
-        with (self.path / SOURCES).open("rb") as file:
+        name = self.path / SOURCES
+        with name.open("rb") as file:
             for n, line in enumerate(file):
                 if self._at[n] >= 0:
                     continue
-                item = decoded(self.path / SOURCES, n + 1, line, _Listed).item()
+                item = decoded(name, n + 1, line, _Listed).item()
                 task = Task(n, item.path, item.source, item.columns)
                 self._marks[n] = _mark_of_name(item.source)
                 yield task if item.fault is None else (task, item.fault)
@@ -124,7 +127,8 @@ class RunFolder:
         mark = self._marks.pop(done.n)
         entry = _Entry(done.n, mark, done.outcome, stamp.size, stamp.changed_ns, msgspec.Raw(done.line))
         line = msgspec.json.encode(entry)
-        self._mark(done.n, self._journal.add(line), len(line), done.outcome)
+        at = self._journal.add(line) + len(line) - 1 - len(done.line)
+        self._mark(done.n, at, len(done.line), done.outcome)
         if done.n == self.in_order:
             write_whole(self._readings, done.line + b"\n")
             self.in_order += 1
@@ -163,7 +167,7 @@ class RunFolder:
 
     def _line_of(self, n: int) -> bytes:
         self._look.seek(self._at[n])
-        return bytes(msgspec.json.decode(self._look.read(self._long[n]), type=_Entry).line) + b"\n"
+        return self._look.read(self._long[n]) + b"\n"
 
     def _catch_up(self) -> None:
         while self.in_order < self.listed and self._at[self.in_order] >= 0:
@@ -177,23 +181,24 @@ class RunFolder:
         marks: dict[int, str] = {}
         for number, (at, line) in enumerate(self._journal.written(), 2):
             entry = decoded(name, number, line, _Entry)
+            # The reading is the last that stands on the line, before the closing brace.
+            length = memoryview(entry.line).nbytes
             if not 0 <= entry.n < self.listed:
                 raise JournalError(f"{name}, line {number}: there is no source {entry.n} on the list")
-            self._mark(entry.n, at, len(line), entry.outcome)
+            self._mark(entry.n, at + len(line) - 1 - length, length, entry.outcome)
             stamps[entry.n] = Stamp(entry.size, entry.changed_ns)
             marks[entry.n] = entry.mark
         if not stamps:
             return
-        with (self.path / SOURCES).open("rb") as file:
+        listed = self.path / SOURCES
+        with listed.open("rb") as file:
             for n, line in enumerate(file):
                 stamp = stamps.get(n)
                 if stamp is None:
                     continue
-                item = decoded(self.path / SOURCES, n + 1, line, _Listed).item()
+                item = decoded(listed, n + 1, line, _Listed).item()
                 if marks[n] != _mark_of_name(item.source):
-                    raise FolderError(
-                        f"{self.path / SOURCES}, line {n + 1}: the journal beside it goes with another list"
-                    )
+                    raise FolderError(f"{listed}, line {n + 1}: the journal beside it goes with another list")
                 now = stamp_of(item.path)
                 # What was read and has vanished since keeps its reading: nothing is lost.
                 changed = now not in (stamp, Stamp(None, None))
