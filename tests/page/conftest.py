@@ -10,9 +10,6 @@ from typing import Any
 
 import pytest
 from PIL import Image
-
-pytest.importorskip("starlette")
-
 from starlette.testclient import TestClient
 
 from litlamp.aspects.reading import Reading

@@ -82,6 +82,7 @@ def test_the_queue_has_an_end(pool: WorkerPool) -> None:
     with pytest.raises(Full):
         pool.submit(double, 9, seconds=30)
     assert [pool.place(job) for job in waiting] == [1, 2, 3]
+    assert pool.full and 2 <= pool.come_again <= 30
     assert [job.done.result(30) for job in waiting] == [0, 2, 4]
 
 

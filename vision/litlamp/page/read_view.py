@@ -30,8 +30,8 @@ from litlamp.page.workers import Failed, Full
 PATIENCE = 12.0
 """Seconds that a form waits for its answer before a page that says "wait" is shown."""
 _SCRIPT_PATIENCE = 1.5
-_COME_AGAIN = 5
 _DRAIN_SECONDS = 30.0
+_STATE_QUEUED, _STATE_READING = 6.0, 1.0
 _MOST_SIGNALS = 12
 
 
@@ -170,12 +170,11 @@ def _refused(request: Request, status: int, words: str) -> Response:
 
 
 def _busy(request: Request) -> Response:
-    words = (
-        f"Many pictures are waiting to be read. Yours was not taken; send it again in {_COME_AGAIN} seconds."
-    )
-    headers = {"retry-after": str(_COME_AGAIN)}
+    again = site_of(request).pool.come_again
+    words = f"Many pictures are waiting to be read. Yours was not taken; send it again in {again} seconds."
+    headers = {"retry-after": str(again)}
     if _by_script(request):
-        return JSONResponse({"fault": words, "again": _COME_AGAIN}, 503, headers)
+        return JSONResponse({"fault": words, "again": again}, 503, headers)
     return fault(503, "Please wait a moment", words, headers)
 
 
@@ -199,10 +198,15 @@ def answer_or_404(request: Request) -> Answer:
     return found
 
 
-def state(request: Request) -> Response:
-    """How far a reading is, for the script on the page that waits."""
+async def state(request: Request) -> Response:
+    """How far a reading is, for the script on the page that waits.
+
+    The answer comes once there is something to tell, so that many who wait need not ask often.
+    """
     held = held_or_404(request)
-    place = site_of(request).pool.place(held.job)
+    pool = site_of(request).pool
+    await over(held.job, _STATE_QUEUED if pool.place(held.job) else _STATE_READING)
+    place = pool.place(held.job)
     return JSONResponse({"over": held.over, "share": round(held.job.share, 3), "place": place})
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import os
 import secrets
@@ -19,6 +20,7 @@ from litlamp.page.workers import Full
 
 _PIECE = 1 << 20
 _NAME = 60
+_TURN = 20.0  # seconds that an upload waits for its turn to come in
 
 
 class BadUpload(Exception):
@@ -34,18 +36,28 @@ class Tray:
 
     limits: Limits
     folder: Path = field(default_factory=lambda: Path(tempfile.mkdtemp(prefix="litlamp-page-")))  # mode 0700
-    receiving: int = 0
+    places: asyncio.Semaphore = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.places = asyncio.Semaphore(self.limits.receiving)
 
     @contextlib.asynccontextmanager
     async def place(self) -> AsyncIterator[None]:
-        """One place among the uploads that may come in at once. Raises Full."""
-        if self.receiving >= self.limits.receiving or self.waiting() > self.limits.waiting_bytes:
-            raise Full
-        self.receiving += 1
+        """One place among the uploads that may come in at once; until then nothing of it is read.
+
+        Raises Full where none becomes free in time, or too much waits already.
+        """
         try:
+            async with asyncio.timeout(_TURN):
+                await self.places.acquire()
+        except TimeoutError:
+            raise Full from None
+        try:
+            if self.waiting() > self.limits.waiting_bytes:
+                raise Full
             yield
         finally:
-            self.receiving -= 1
+            self.places.release()
 
     def waiting(self) -> int:
         """Bytes that wait in the folder."""

@@ -59,6 +59,7 @@ class WorkerPool:
         self._queue: deque[Job] = deque()
         self._changed = threading.Condition()
         self._closed = False
+        self._usual = 0.5  # seconds that a job takes, as far as it is known
         self._threads = [threading.Thread(target=self._lead, daemon=True) for _ in range(count)]
         for thread in self._threads:
             thread.start()
@@ -67,6 +68,11 @@ class WorkerPool:
     def waiting(self) -> int:
         """Jobs that wait for a worker."""
         return len(self._queue)
+
+    @property
+    def come_again(self) -> int:
+        """Whole seconds after which half of what waits now should be done: 2 to 30."""
+        return round(min(max(len(self._queue) * self._usual / len(self._threads) / 2, 2), 30))
 
     @property
     def full(self) -> bool:
@@ -123,6 +129,7 @@ class WorkerPool:
                 worker = _Worker.start(self._bytes)
             job.began = time.monotonic()
             worker = self._do(worker, job)
+            self._usual += 0.2 * (time.monotonic() - job.began - self._usual)
         if worker is not None:
             worker.end()
 

@@ -164,9 +164,9 @@ if (wait) {
     } catch (error) {
       words.textContent = "The page could not be reached. It is tried again.";
     }
-    setTimeout(look, 1200);
+    setTimeout(look, 300); // the server answers only once there is something to tell
   };
-  setTimeout(look, 700);
+  look();
 }
 
 // -- lighting up and zooming -------------------------------------------------------------------------------
