@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from litlamp.sight.flash import SWELLS, Flash, LampSeries
+from litlamp.sight.flash import SWELLS, Flash, LampSeries, flash
 from litlamp.sight.flash_together import EDGES, together
 
 TIMES = np.arange(120) / 30
@@ -60,6 +60,27 @@ def test_lamps_that_beat_do_so_together() -> None:
         assert out[0].reason == SWELLS
     weak = together([lamp(ON)], [replace(FLASHES, edges_ratio=EDGES - 1)])
     assert weak[0].flashing is None
+
+
+def test_a_steady_lamp_beside_one_that_fades_slowly_tells_that_it_is_no_ripple() -> None:
+    times = np.arange(240) / 60
+    on = times * 1.2 % 1 < 0.6
+    light, warm = np.zeros(240), 0.0
+    for i in range(240):  # a filament that takes long to warm and to cool
+        warm += (float(on[i]) - warm) / 60 / (0.15 if on[i] else 0.1)
+        light[i] = warm * (1 + 0.3 * np.sin(times[i]))
+    seen = np.ones(240, bool)
+    slow, steady = LampSeries(times, light, seen), LampSeries(times, np.ones(240), seen)
+    alone = flash(slow)
+    assert alone.flashing is None
+    beside = together([slow, steady], [alone, flash(steady)])
+    assert beside[0].flashing is not None
+    assert beside[0].flashing > 0.98
+    assert beside[0].per_minute == pytest.approx(72, abs=1)
+    assert beside[1].flashing == 0.0
+    # One that ripples itself tells nothing.
+    rippling = LampSeries(times, (np.arange(240) % 3 > 0).astype(float), seen)
+    assert together([slow, rippling], [alone, flash(rippling)])[0] == alone
 
 
 def test_a_lamp_not_seen_at_the_same_times_says_nothing_of_another() -> None:

@@ -54,7 +54,7 @@ _MOST = 1.3  # brightness such a frame may have, in terms of the lit lamp
 _OFF = 0.16  # an "off" brighter than this, in terms of the lit lamp, is a dim lamp, not a dark one
 _NEVER_DARK = 0.5
 _LIT = 0.4
-_OFTEN_DARK = 0.2  # share of frames in which a flash is dark, at least
+_OFTEN_DARK = 0.12  # share of frames in which a flash is dark, at least; a filament's cooling taken off
 _SHORTLY = 0.4  # s
 _DIP = 0.8  # a steady lamp stays brighter than this, in terms of its level before and after
 _LONGEST_PERIOD = 2.0  # s
@@ -124,7 +124,8 @@ def flash(series: LampSeries, ripple: float = BEAT_PRIOR) -> Flash:
 
     Parameters
     ----------
-    ripple : of lamps that come and go at the rates of signals, the share whose light only ripples so.
+    ripple : of lamps that come and go at the rates of signals, the share whose light only ripples so. Less
+        than BEAT_PRIOR: another lamp of the signal tells that neither supply nor camera makes lamps do so.
 
     Raises
     ------
@@ -378,7 +379,8 @@ def _weighed(times: Floats, x: Floats, prior: float) -> Flash:
         for_flash, max(shapes.led, shapes.filament) + float(np.log(_CURVES_PART * min(part, 1.0)))
     )
 
-    drift = _drifting(x)
+    # Neither its supply nor the camera makes one lamp drift alone.
+    drift = _drifting(x) if prior >= BEAT_PRIOR else -np.inf
     settled = for_flash - float(np.logaddexp.reduce(against))
     ratio = for_flash - float(np.logaddexp.reduce([*against, drift]))
     flashing = _logistic(ratio + np.log(_PRIOR / (1 - _PRIOR)))

@@ -40,11 +40,9 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
     whenever a flashing one is, and lit whenever that is, flashes with it.
     """
     if any(_plainly_steady(s, found) for s, found in zip(series, told, strict=True)):
-        # It has no ripple, and shares its supply with the others.
+        # It has no ripple and does not swell, and shares supply and camera with the others.
         told = [
-            flash(s, RIPPLE_BESIDE_STEADY)
-            if found.edges_ratio is not None and found.flashing is None
-            else found
+            flash(s, RIPPLE_BESIDE_STEADY) if found.flashing is None else found
             for s, found in zip(series, told, strict=True)
         ]
     ratios = [found.edges_ratio for found in told if found.edges_ratio is not None]
