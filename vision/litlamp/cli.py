@@ -647,9 +647,7 @@ def label(
 
 @commands.command(epilog=_FOOT)
 @click.argument("readings", metavar="DIR|READINGS")
-@click.option(
-    "--as", "formats", required=True, metavar="FORMAT,...", help="csv, parquet, coco, crops, vtt."
-)
+@click.option("--as", "formats", required=True, metavar="FORMAT,...", help="csv, parquet, coco, crops, vtt.")
 @click.option("--to", type=click.Path(path_type=Path), metavar="DIR", help="DIR/export if not given.")
 def export(readings: str, formats: str, to: Path | None) -> None:
     """Write a collection's readings in the formats that other programs read.
@@ -718,9 +716,7 @@ def compare(before: str, after: str, as_json: bool, rulebook: str | None) -> Non
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True)
 @click.option("--to", type=click.Path(path_type=Path), metavar="DIR", help="DIR/sample if not given.")
 @click.option("--rulebook", metavar="NAME|FILE", help="The book of the readings, if it is your own.")
-def sample(
-    readings: str, count: int, by: str, seed: int, to: Path | None, rulebook: str | None
-) -> None:
+def sample(readings: str, count: int, by: str, seed: int, to: Path | None, rulebook: str | None) -> None:
     """Draw a stratified sample of a collection, and write a page on which people mark it.
 
     The page saves a file of truth; "litlamp score" with the weights written here then estimates how good the
