@@ -241,9 +241,7 @@ def _serve(wire: Connection, work: Work[_TASK, object]) -> None:
         try:
             same_here = getattr(work, "same_here", None)
             if same_here is not None and not same_here():
-                wire.send(
-                    _Fault("this program was changed while it was at work: what it reads now would differ")
-                )
+                wire.send(_Fault("the program was changed while it was at work: its readings would differ"))
                 return
             do = work.start()
         except Exception as error:
