@@ -27,6 +27,8 @@ RIPPLE_BESIDE_STEADY = 1e-4
 practice, no source."""
 WHOLLY = 0.5
 """Of its usual light, what a lamp without a ripple gives in all but a few frames."""
+SHARP = 0.97
+"""How sure a flash is at most if all lit lamps come and go as sharply as LEDs: ripples are guarded against."""
 FEWEST_TURNS = 3
 """Changes between lit and dark of the lamp that leads; fewer may have any cause."""
 STEP = 0.5
@@ -39,7 +41,8 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
     What the edges of one lamp show of a ripple speaks against a flash of another; and a lamp that is dark
     whenever a flashing one is, and lit whenever that is, flashes with it.
     """
-    if any(_plainly_steady(s, found) for s, found in zip(series, told, strict=True)):
+    steady = any(_plainly_steady(s, found) for s, found in zip(series, told, strict=True))
+    if steady:
         # It has no ripple and does not swell, and shares supply and camera with the others.
         told = [
             flash(s, RIPPLE_BESIDE_STEADY) if found.flashing is None else found
@@ -60,6 +63,9 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
             lead = next((j for j in leads if _in_step(series[i], series[j])), None)
             if lead is not None:
                 out[i] = replace(out[lead], edges_ratio=found.edges_ratio)
+    if not steady and not any(found.filament for found in out):
+        # With a shutter short enough a ripple has edges as sharp as any, so it is never wholly ruled out.
+        out = [replace(f, flashing=min(f.flashing or 0.0, SHARP)) if _flashes(f) else f for f in out]
     return tuple(out)
 
 
