@@ -28,7 +28,7 @@ practice, no source."""
 WHOLLY = 0.5
 """Of its usual light, what a lamp without a ripple gives in all but a few frames."""
 SHARP = 0.97
-"""How sure a flash is at most if all lit lamps come and go as sharply as LEDs: ripples are guarded against."""
+"""How sure a flash is at most if all lit lamps come and go as sharply as LEDs: it may be a ripple."""
 FEWEST_TURNS = 3
 """Changes between lit and dark of the lamp that leads; fewer may have any cause."""
 STEP = 0.5
