@@ -90,6 +90,14 @@ def test_a_steady_lamp_beside_one_that_fades_slowly_tells_that_it_is_no_ripple()
     assert together([slow, rippling], [alone, flash(rippling)])[0] == alone
 
 
+def test_one_that_only_dims_beside_a_steady_lamp_is_not_called_flashing() -> None:
+    """A lamp that is followed badly loses half of its light now and then."""
+    dips = np.where(np.isin(np.arange(TIMES.size) // 5, [2, 6, 11, 15, 20]), 0.45, 1.0)
+    series = [lamp(dips), lamp(np.ones(TIMES.size))]
+    out = together(series, [flash(s) for s in series])
+    assert out[0].flashing is None or out[0].flashing < 0.02
+
+
 def test_a_lamp_not_seen_at_the_same_times_says_nothing_of_another() -> None:
     later = LampSeries(TIMES + 1, ON, np.ones(TIMES.size, bool))
     unseen = replace_seen(lamp(ON))

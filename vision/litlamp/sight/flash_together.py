@@ -27,6 +27,8 @@ RIPPLE_BESIDE_STEADY = 1e-4
 practice, no source."""
 WHOLLY = 0.5
 """Of its usual light, what a lamp without a ripple gives in all but a few frames."""
+DARK, DARK_SHARE = 0.25, 0.1
+"""Of its lit light, what a dark lamp gives at most; and the share of frames in which a flash does so."""
 SHARP = 0.97
 """How sure a flash is at most if all lit lamps come and go as sharply as LEDs: it may be a ripple."""
 FEWEST_TURNS = 3
@@ -45,7 +47,7 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
     if steady:
         # It has no ripple and does not swell, and shares supply and camera with the others.
         told = [
-            flash(s, RIPPLE_BESIDE_STEADY) if found.flashing is None else found
+            flash(s, RIPPLE_BESIDE_STEADY) if found.flashing is None and _goes_dark(s) else found
             for s, found in zip(series, told, strict=True)
         ]
     ratios = [found.edges_ratio for found in told if found.edges_ratio is not None]
@@ -75,6 +77,12 @@ def _plainly_steady(series: LampSeries, found: Flash) -> bool:
         return False
     light = series.brightness[series.seen]
     return float(np.quantile(light, 0.02)) > WHOLLY * float(np.median(light))
+
+
+def _goes_dark(series: LampSeries) -> bool:
+    """Whether it is truly dark in as many frames as a flash is; a lamp followed badly only dims."""
+    light = series.brightness[series.seen]
+    return light.size > 0 and float(np.mean(light < DARK * np.quantile(light, 0.85))) > DARK_SHARE
 
 
 def _flashes(found: Flash) -> bool:
