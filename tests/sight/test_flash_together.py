@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from litlamp.sight.flash import SWELLS, Flash, LampSeries, flash
-from litlamp.sight.flash_together import EDGES, SHARP, together
+from litlamp.sight.flash_together import ALONE, EDGES, together
 
 TIMES = np.arange(120) / 30
 FLASHES = Flash(0.999, None, 60.0, 0.5, 0.5, 40.0, 12.0)
@@ -23,7 +23,7 @@ ON = (TIMES % 1 < 0.5).astype(float)
 
 
 def test_one_lamp_alone_is_as_it_was_told() -> None:
-    for told in (replace(FLASHES, filament=True), OPEN, STEADY):
+    for told in (replace(FLASHES, flashing=ALONE), OPEN, STEADY):
         assert together([lamp(ON)], [told]) == (told,)
     assert together([], []) == ()
 
@@ -31,7 +31,7 @@ def test_one_lamp_alone_is_as_it_was_told() -> None:
 def test_a_lamp_that_is_dark_whenever_a_flashing_one_is_flashes_with_it() -> None:
     uneven = ON * (0.4 + 0.6 * np.abs(np.sin(TIMES)))  # a camera whose exposure wanders
     out = together([lamp(ON), lamp(uneven)], [FLASHES, OPEN])
-    assert [found.flashing for found in out] == [SHARP, SHARP]
+    assert [found.flashing for found in out] == [ALONE, ALONE]
     assert out[1].per_minute == 60.0
 
 
@@ -52,11 +52,11 @@ def test_a_steady_lamp_beside_a_flashing_one_stays_steady() -> None:
     assert together([lamp(ON), lamp(np.ones(TIMES.size))], [FLASHES, STEADY]) == (FLASHES, STEADY)
 
 
-def test_sharp_edges_alone_leave_a_ripple_possible() -> None:
+def test_a_flash_without_a_steady_lamp_beside_it_leaves_a_ripple_possible() -> None:
     """111.9 Hz against 22.1 frames a second and a shutter of 1/1320 s has the edges of a flashing LED."""
-    assert together([lamp(ON)], [FLASHES])[0].flashing == SHARP
-    both = together([lamp(ON), lamp(ON)], [FLASHES, replace(FLASHES, filament=True)])
-    assert [found.flashing for found in both] == [0.999, 0.999]
+    assert together([lamp(ON)], [FLASHES])[0].flashing == ALONE
+    beside = together([lamp(ON), lamp(np.ones(TIMES.size))], [FLASHES, STEADY])
+    assert beside[0].flashing == 0.999
 
 
 def test_lamps_that_beat_do_so_together() -> None:

@@ -108,7 +108,6 @@ class Flash:
     log_ratio : natural logarithm of the likelihood ratio, flashing against not; 0 where it was not computed.
     edges_ratio : of a lamp that comes and goes in the rhythm of a flash, the same of its edges being those
         of a flash against those of a filmed ripple; None of any other.
-    filament : whether its edges are such as only a filament has, whatever the shutter.
     """
 
     flashing: float | None
@@ -118,7 +117,6 @@ class Flash:
     lit_share: float | None = None
     log_ratio: float = 0.0
     edges_ratio: float | None = None
-    filament: bool = False
 
 
 def flash(series: LampSeries, ripple: float = BEAT_PRIOR) -> Flash:
@@ -397,8 +395,7 @@ def _weighed(times: Floats, x: Floats, prior: float) -> Flash:
     doubt = _doubt(times, (rate, error), shapes, prior)
     if doubt is not None:
         return Flash(None, doubt, log_ratio=ratio, edges_ratio=by_edges)
-    slow = shapes.filament - max(shapes.led, shapes.ripple) >= 2 * CLEARLY
-    return Flash(flashing, None, 60 * rate, 60 * error, share, ratio, by_edges, slow)
+    return Flash(flashing, None, 60 * rate, 60 * error, share, ratio, by_edges)
 
 
 def _edges(first: float, last: float, start: float, share: float) -> int:

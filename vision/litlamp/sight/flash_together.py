@@ -29,8 +29,8 @@ WHOLLY = 0.5
 """Of its usual light, what a lamp without a ripple gives in all but a few frames."""
 DARK, DARK_SHARE = 0.25, 0.1
 """Of its lit light, what a dark lamp gives at most; and the share of frames in which a flash does so."""
-SHARP = 0.97
-"""How sure a flash is at most if all lit lamps come and go as sharply as LEDs: it may be a ripple."""
+ALONE = 0.97
+"""How sure a flash is at most where no lamp beside it is steady: it may be a ripple."""
 FEWEST_TURNS = 3
 """Changes between lit and dark of the lamp that leads; fewer may have any cause."""
 STEP = 0.5
@@ -65,9 +65,10 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
             lead = next((j for j in leads if _in_step(series[i], series[j])), None)
             if lead is not None:
                 out[i] = replace(out[lead], edges_ratio=found.edges_ratio)
-    if not steady and not any(found.filament for found in out):
-        # With a shutter short enough a ripple has edges as sharp as any, so it is never wholly ruled out.
-        out = [replace(f, flashing=min(f.flashing or 0.0, SHARP)) if _flashes(f) else f for f in out]
+    if not steady:
+        # A ripple's edges are as sharp as any if the shutter is short enough, and drawn out as a filament's
+        # where the camera over-exposes: it is never wholly ruled out.
+        out = [replace(f, flashing=min(f.flashing or 0.0, ALONE)) if _flashes(f) else f for f in out]
     return tuple(out)
 
 
