@@ -85,10 +85,10 @@ def tab(chromium: Any, address: str, request: pytest.FixtureRequest) -> Iterator
 
 def fits(tab: Any) -> None:
     """Nothing goes over the side, the caution is to be seen, every picture has come."""
+    tab.wait_for_load_state("load")  # before its style sheet has come a page may be of any width
     wide = tab.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
     assert wide[0] <= wide[1]
     assert "Never act on it" in tab.inner_text(".caution")
-    tab.wait_for_load_state("load")
     assert tab.evaluate(
         "[...document.images].every(i => i.loading === 'lazy' || (i.complete && i.naturalWidth > 0))"
     )
