@@ -245,7 +245,7 @@ def spot(x: float, y: float, diameter: float) -> Spot:
 )  # fmt: skip
 def test_each_spot_is_well_inside_a_window_of_a_fit_scale_or_in_the_whole(spots, whole):
     rgb = np.zeros((2000, 3000, 3), np.uint8)
-    windows = f.spot_windows(rgb, spots, whole)
+    windows = [f.spot_window(rgb, *place) for place in f.spot_places(spots, whole)]
     assert len(windows) <= f.MOST_WINDOWS
     for window in windows:
         assert window.scale > whole

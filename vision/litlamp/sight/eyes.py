@@ -16,6 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 PARTS = ("finder", "reader", "plates")
+BESIDE = 2
+"""Runs of networks that go on at once, at most: two halves of the work gain more than two threads on each."""
 
 
 class EyesError(Exception):
@@ -124,13 +126,17 @@ class Net:
 
 @dataclass(frozen=True, slots=True)
 class Eyes:
-    """All networks ready to run. `names` gives "part": "name@first twelve digits of its SHA-256"."""
+    """All networks ready to run. `names` gives "part": "name@first twelve digits of its SHA-256".
+
+    `beside` says how many runs may go on at once: a picture's windows are shared out among so many.
+    """
 
     finder: Net
     reader: Net
     plates: Net
     calibration: Calibration
     names: Mapping[str, str]
+    beside: int = 1
 
 
 def models_folder(given: Path | None = None) -> Path:
@@ -178,7 +184,7 @@ def load_eyes(folder: Path | None = None, threads: int | None = None) -> Eyes:
     Parameters
     ----------
     folder : of the weights and their manifest; see `models_folder` where not given.
-    threads : that one run of a network may use; where not given, as the machine has processors, 4 at most.
+    threads : processors that reading one picture may use; where not given, as the machine has, 4 at most.
         Where processes work side by side, give each 1.
 
     Raises
@@ -190,8 +196,10 @@ def load_eyes(folder: Path | None = None, threads: int | None = None) -> Eyes:
 
     place = models_folder(folder)
     manifest = read_manifest(place)
+    threads = threads or min(os.cpu_count() or 1, 4)
+    beside = min(threads, BESIDE)
     options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = threads or min(os.cpu_count() or 1, 4)
+    options.intra_op_num_threads = threads // beside
     options.inter_op_num_threads = 1
     options.log_severity_level = 3
     # Idle threads that spin would steal the decoder's cores.
@@ -208,7 +216,7 @@ def load_eyes(folder: Path | None = None, threads: int | None = None) -> Eyes:
             raise EyesError("onnxruntime did not give the CPU to run on.")
         nets[part] = Net(part, session)
         names[part] = f"litlamp-{part}-{entry.version}@{entry.sha256[:12]}"
-    return Eyes(nets["finder"], nets["reader"], nets["plates"], manifest.calibration, names)
+    return Eyes(nets["finder"], nets["reader"], nets["plates"], manifest.calibration, names, beside)
 
 
 def softmax(logits: NDArray[np.float32], temperature: float = 1.0) -> NDArray[np.float64]:

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS
 from litlamp.box import Box
+from litlamp.sight.beside import workers
 from litlamp.sight.crop import GREY, STRIDE, Window, cut
 from litlamp.sight.eyes import Eyes
-from litlamp.sight.scan import Spot, scan
+from litlamp.sight.scan import MOST_WHOLE, Spot, halved, scan
 
 Pixels = NDArray[np.uint8]
 Maps = NDArray[np.float32]
@@ -27,6 +28,8 @@ WHOLE_SIDE = 640
 WINDOW = 160
 """Side of a window round a spot, px."""
 MOST_WINDOWS = 12
+TOGETHER = 2
+"""Windows that the finder looks at in one run."""
 WANTED_LENS = 6.0
 """Windows are scaled, by halves, so that a spot's diameter comes nearest to this, px."""
 PLATE_HEAD = 36.0
@@ -83,16 +86,21 @@ class Found:
 
 
 def find(rgb: Pixels, eyes: Eyes) -> Found:
-    """Heads and plates of a picture, uint8 (H, W, 3), R G B; best first."""
-    spots = scan(rgb)
-    heads: list[HeadFound] = []
-    plates: list[PlateFound] = []
-    least = eyes.calibration.head_score
-    whole = reduced_whole(rgb)
-    windows = spot_windows(rgb, spots, whole.scale)
-    for window, maps in [*answers([whole], eyes), *answers(windows, eyes)]:
-        heads += read_heads(maps, window, least)
-        plates += read_plates(maps, window, least)
+    """Heads and plates of a picture, uint8 (H, W, 3), R G B; best first.
+
+    The reduced whole is looked at while the picture is scanned for spots.
+    """
+    half = halved(rgb) if rgb.shape[0] * rgb.shape[1] > MOST_WHOLE else None
+    with workers(eyes.beside) as others:
+        asked = [others.submit(lambda: ask([reduced_whole(rgb, half)], eyes))]
+        spots = scan(rgb, half=half)
+        places = spot_places(spots, whole_scale(rgb))
+        for at in range(0, len(places), TOGETHER):
+            some = places[at : at + TOGETHER]
+            asked.append(others.submit(ask_at, rgb, some, eyes))
+        answers = [future.result() for future in asked]
+    heads = [head for own, _ in answers for head in own]
+    plates = [plate for _, own in answers for plate in own]
     return Found(tuple(distinct_heads(heads)), tuple(distinct_plates(plates)), spots)
 
 
@@ -117,32 +125,66 @@ def _mast_window(rgb: Pixels, heads: Sequence[HeadFound], width: float) -> Windo
 def answers(windows: Sequence[Window], eyes: Eyes) -> Iterable[tuple[Window, Maps]]:
     """The finder's answer for each window; all are of one size."""
     maps: list[Maps] = []
-    # Eight at a time keeps the intermediate maps inside the processor's cache.
-    for at in range(0, len(windows), 8):
-        maps.extend(eyes.finder.run(np.stack([w.pixels for w in windows[at : at + 8]])))
+    # A few at a time keep the intermediate maps inside the processor's cache.
+    for at in range(0, len(windows), TOGETHER):
+        maps.extend(eyes.finder.run(np.stack([w.pixels for w in windows[at : at + TOGETHER]])))
     return zip(windows, maps, strict=True)
 
 
-def reduced_whole(rgb: Pixels) -> Window:
-    """The whole picture, its long side at most WHOLE_SIDE px, on a canvas of whole cells."""
+def ask(windows: Sequence[Window], eyes: Eyes) -> tuple[list[HeadFound], list[PlateFound]]:
+    """Heads and plates that the finder sees in windows of one size, px of the picture; some twice."""
+    least = eyes.calibration.head_score
+    heads: list[HeadFound] = []
+    plates: list[PlateFound] = []
+    for window, maps in answers(windows, eyes):
+        heads += read_heads(maps, window, least)
+        plates += read_plates(maps, window, least)
+    return heads, plates
+
+
+def ask_at(
+    rgb: Pixels, places: Iterable[tuple[float, float, float]], eyes: Eyes
+) -> tuple[list[HeadFound], list[PlateFound]]:
+    """The same in windows round places, each the middle (x, y) and the scale."""
+    return ask([spot_window(rgb, *place) for place in places], eyes)
+
+
+def whole_scale(rgb: Pixels) -> float:
+    """Px of the reduced whole for a px of the picture."""
+    long: int = max(rgb.shape[:2])
+    return min(1.0, WHOLE_SIDE / long)
+
+
+def reduced_whole(rgb: Pixels, half: Pixels | None = None) -> Window:
+    """The whole picture, its long side at most WHOLE_SIDE px, on a canvas of whole cells.
+
+    `half` is what `scan.halved` makes of it, where the caller has it already.
+    """
     h, w = rgb.shape[:2]
-    scale = min(1.0, WHOLE_SIDE / max(h, w))
+    scale = whole_scale(rgb)
     th, tw = max(round(h * scale), 1), max(round(w * scale), 1)
     small = rgb
     while min(small.shape[:2]) > 4 * min(tw, th):
         # Halving is many times faster than an odd ratio, so large pictures are halved first.
-        half = small.shape[1] // 2, small.shape[0] // 2
-        small = np.asarray(cv2.resize(small, half, interpolation=cv2.INTER_AREA), np.uint8)
+        small = halved(small) if half is None or small is not rgb else half
     if scale != 1.0:
-        small = np.asarray(cv2.resize(small, (tw, th), interpolation=cv2.INTER_AREA), np.uint8)
+        small = _resized(small, tw, th)
     ph, pw = -(-th // 32) * 32, -(-tw // 32) * 32
     canvas = np.full((ph, pw, 3), GREY, np.uint8)
     canvas[:th, :tw] = small
     return Window(canvas, 0.0, 0.0, scale)
 
 
-def spot_windows(rgb: Pixels, spots: Sequence[Spot], whole_scale: float) -> list[Window]:
-    """Windows, WINDOW px square, at a scale fit for each spot; spots well inside an earlier one share it."""
+def _resized(rgb: Pixels, width: int, height: int) -> Pixels:
+    """Reduced to this size by area means, or by what is nearly the same and several times as quick."""
+    twice = 2 * width, 2 * height
+    if rgb.shape[1] >= twice[0] and rgb.shape[0] >= twice[1]:
+        return halved(np.asarray(cv2.resize(rgb, twice, interpolation=cv2.INTER_LINEAR), np.uint8))
+    return np.asarray(cv2.resize(rgb, (width, height), interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def spot_places(spots: Sequence[Spot], whole_scale: float) -> list[tuple[float, float, float]]:
+    """Middle, px, and scale of a window fit for each spot; spots well inside an earlier one share it."""
     chosen: list[tuple[float, float, float]] = []
     for spot in spots:
         scale = float(np.clip(2.0 ** round(np.log2(WANTED_LENS / max(spot.diameter, 1.0))), 1 / 32, 1.0))
@@ -154,7 +196,12 @@ def spot_windows(rgb: Pixels, spots: Sequence[Spot], whole_scale: float) -> list
         chosen.append((spot.x, spot.y, scale))
         if len(chosen) == MOST_WINDOWS:
             break
-    return [cut(rgb, x - WINDOW / 2 / s, y - WINDOW / 2 / s, s, WINDOW, WINDOW) for x, y, s in chosen]
+    return chosen
+
+
+def spot_window(rgb: Pixels, x: float, y: float, scale: float) -> Window:
+    """A window of WINDOW px a side about that point of the picture."""
+    return cut(rgb, x - WINDOW / 2 / scale, y - WINDOW / 2 / scale, scale, WINDOW, WINDOW)
 
 
 def _peaks(heat: NDArray[np.float32], least: float) -> Iterable[tuple[int, int, float]]:

@@ -19,10 +19,10 @@ from litlamp.sight.find import (
     HeadFound,
     PlateFound,
     answers,
+    ask,
     distinct_heads,
     distinct_plates,
     read_heads,
-    read_plates,
     reduced_whole,
 )
 from litlamp.sight.look import Judged, judge
@@ -175,12 +175,7 @@ def _cut(part: Part, at: Sequence[tuple[float, float, float]]) -> list[Window]:
 
 
 def _asked(windows: Sequence[Window], eyes: Eyes) -> tuple[list[HeadFound], list[PlateFound]]:
-    least = eyes.calibration.head_score
-    heads: list[HeadFound] = []
-    plates: list[PlateFound] = []
-    for window, maps in answers(windows, eyes):
-        heads += read_heads(maps, window, least)
-        plates += read_plates(maps, window, least)
+    heads, plates = ask(windows, eyes)
     return distinct_heads(heads), distinct_plates(plates)
 
 

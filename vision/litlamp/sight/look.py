@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from litlamp.aspects.aspect import COLOURS, MOST_HEADS, Arrangement, Colour, Mount, Plate
 from litlamp.box import Box
 from litlamp.media.frame import Frame
-from litlamp.sight.axis import STRAY, mast_axis, mast_direction, stagger
+from litlamp.sight.axis import STRAY, MastLine, mast_axis, mast_direction, stagger
+from litlamp.sight.beside import workers
 from litlamp.sight.colour import lamp_colour
 from litlamp.sight.count import head_belief, usual_width, whole_belief, whole_evidence
 from litlamp.sight.crop import reader_window
@@ -105,23 +106,49 @@ def judge(rgb: Pixels, heads: Sequence[HeadFound], plates: Sequence[PlateFound],
     heads, plates : each once, px of `rgb`.
     """
     groups = group(heads)
-    if not groups:
-        return []
-    windows = [reader_window(rgb, [(h.x, h.y) for h in g], usual_width(g)).pixels for g in groups]
     judged = []
-    for own, answer in zip(groups, eyes.reader.run(np.stack(windows)), strict=True):
-        read = signal_read(answer, eyes.calibration)
-        belief = signal_belief(max(h.score for h in own), answer, eyes.calibration)
-        if belief < BENEATH:
-            continue
-        least = _least(own, eyes.calibration)
-        if belief >= least:
-            plates = distinct_plates([*plates, *plates_below(rgb, own, eyes)])
-        boards = [p for p in plates if belongs(p.box, own)]
-        others = [h for h in heads if all(h is not o for o in own)]
-        seen = _signal(rgb, own, read, read_letters(rgb, boards, eyes), eyes.calibration, others)
-        judged.append(Judged(seen, belief, least, own, read))
+    with workers(eyes.beside) as others:
+        answers = [others.submit(_answer, rgb, own, eyes) for own in groups]
+        for own, answer in zip(groups, [future.result() for future in answers], strict=True):
+            read = signal_read(answer, eyes.calibration)
+            belief = signal_belief(max(h.score for h in own), answer, eyes.calibration)
+            if belief < BENEATH:
+                continue
+            least = _least(own, eyes.calibration)
+            below = others.submit(plates_below, rgb, own, eyes) if belief >= least else None
+            mast = others.submit(_mast, rgb, own)
+            witnesses = [colour_witness(rgb, head) for head in own]
+            plates = plates if below is None else distinct_plates([*plates, *below.result()])
+            boards = read_letters(rgb, [p for p in plates if belongs(p.box, own)], eyes)
+            pixels = _Pixels((rgb.shape[1], rgb.shape[0]), witnesses, mast.result(), boards)
+            apart = [h for h in heads if all(h is not o for o in own)]
+            seen = _signal(pixels, own, read, eyes.calibration, apart)
+            judged.append(Judged(seen, belief, least, own, read))
     return judged
+
+
+@dataclass(frozen=True, slots=True)
+class _Pixels:
+    """What was measured of a signal beside the two networks that name its heads.
+
+    Attributes
+    ----------
+    size : of the picture, width and height, px.
+    witnesses : of each head, what its pixels say of its colour.
+    mast : its lean, where it was seen.
+    boards : its plates.
+    """
+
+    size: tuple[int, int]
+    witnesses: Sequence[NDArray[np.float64]]
+    mast: MastLine | None
+    boards: Sequence[PlateSeen]
+
+
+def _answer(rgb: Pixels, heads: Sequence[HeadFound], eyes: Eyes) -> NDArray[np.float32]:
+    window = reader_window(rgb, [(h.x, h.y) for h in heads], usual_width(heads))
+    answer: NDArray[np.float32] = eyes.reader.run(window.pixels[None])[0]
+    return answer
 
 
 def standing_clear(judged: Sequence[Judged]) -> list[Judged]:
@@ -161,20 +188,17 @@ def _least(heads: Sequence[HeadFound], tuned: Calibration) -> float:
 
 
 def _signal(
-    rgb: Pixels,
+    pixels: _Pixels,
     heads: Sequence[HeadFound],
     read: SignalRead,
-    plates: Sequence[PlateSeen],
     tuned: Calibration,
     others: Sequence[HeadFound],
 ) -> SignalSeen:
     n = len(heads)
-    size = rgb.shape[1], rgb.shape[0]
     # The reader's slots can be laid against the heads found only where it counts as many.
     agrees = float(read.count[n] / max(1.0 - read.count[0], 1e-6))
     seen, strange = [], 0.0
-    for slot, head in enumerate(heads):
-        witness = colour_witness(rgb, head)
+    for slot, (head, witness) in enumerate(zip(heads, pixels.witnesses, strict=True)):
         finder, reader = softmax(head.colours), read.colours[slot]
         colour, apart = pool_colour(finder, reader, witness, agrees, tuned, head.lens)
         strange = max(strange, apart)
@@ -183,21 +207,21 @@ def _signal(
         seen.append(HeadSeen(head.box, lamp, _named(colour), present=head_belief(head, n, read, tuned)))
     box = seen[0].box
     for part in [h.box for h in seen[1:]] + [
-        p.box for p in plates if max(p.letters, key=lambda k: p.letters[k]) != "other"
+        p.box for p in pixels.boards if max(p.letters, key=lambda k: p.letters[k]) != "other"
     ]:
         box = box.union(part)
     mount: dict[Mount, float] = {"mast": 1.0 - read.dwarf, "dwarf": read.dwarf}
-    staggered, axis = _stand(rgb, heads, read, tuned)
+    staggered, axis = _stand(heads, read, pixels.mast, tuned)
     arrangement: dict[Arrangement, float] = {"vertical": 1.0 - staggered, "staggered": staggered}
     return SignalSeen(
-        box=box.clamp(*size),
+        box=box.clamp(*pixels.size),
         heads=tuple(seen),
         mount=mount,
         arrangement=arrangement,
-        plates=plate_beliefs(plates, read.plates, tuned),
-        plates_seen=tuple(plates),
-        number=number_read(plates, tuned),
-        whole=whole_belief(whole_evidence(heads, size, read, tuned, others), tuned),
+        plates=plate_beliefs(pixels.boards, read.plates, tuned),
+        plates_seen=tuple(pixels.boards),
+        number=number_read(pixels.boards, tuned),
+        whole=whole_belief(whole_evidence(heads, pixels.size, read, tuned, others), tuned),
         resolution=usual_width(heads),
         axis=axis,
         strange=strange,
@@ -264,21 +288,25 @@ def _doubt(lead: int, other: int, sure: float, tuned: Calibration) -> float:
     return max(sure - least, 0.0) / max(1.0 - least, 1e-6)
 
 
-def _stand(
-    rgb: Pixels, heads: Sequence[HeadFound], read: SignalRead, tuned: Calibration
-) -> tuple[float, tuple[float, float, float, float] | None]:
-    """Belief in staggered heads, and the mast's line from the top head to the lowest."""
+def _mast(rgb: Pixels, heads: Sequence[HeadFound]) -> MastLine | None:
+    """The mast's lean about these heads; None of one alone, which cannot be staggered."""
     if len(heads) < 2:
-        return 0.0, None
-    width = usual_width(heads)
-    at = [(*h.box.centre, h.box.width) for h in heads]
+        return None
     around = heads[0].box
     for head in heads[1:]:
         around = around.union(head.box)
     # The mast shows best just below the heads.
-    around = Box(around.x0, around.y0, around.x1, around.y1 + 2 * width)
-    mast = mast_direction(rgb, around)
-    blur = tuned.geometry_px / max(width * min(h.scale for h in heads), 1e-6)
+    return mast_direction(rgb, Box(around.x0, around.y0, around.x1, around.y1 + 2 * usual_width(heads)))
+
+
+def _stand(
+    heads: Sequence[HeadFound], read: SignalRead, mast: MastLine | None, tuned: Calibration
+) -> tuple[float, tuple[float, float, float, float] | None]:
+    """Belief in staggered heads, and the mast's line from the top head to the lowest."""
+    if len(heads) < 2:
+        return 0.0, None
+    at = [(*h.box.centre, h.box.width) for h in heads]
+    blur = tuned.geometry_px / max(usual_width(heads) * min(h.scale for h in heads), 1e-6)
     boxes = stagger(at, mast, float(np.hypot(tuned.geometry_jitter, blur)))["staggered"]
     staggered = pool_arrangement(read.staggered, boxes, tuned)
     axis = mast_axis(at, staggered > 0.5, mast)

@@ -36,6 +36,8 @@ LEAST_SIDE = 10
 """The maps are halved until a side would be shorter than this, px."""
 MOST_PEAKS = (120, 64, 32, 16)
 """Places kept for measuring in each map: of the largest maps, the next, and so on."""
+REACH = 7
+"""Rows above and below that say whether a px is a peak."""
 LEAST_CONTRAST = 6
 """A peak must stand so many grey levels above the mean round it."""
 
@@ -58,9 +60,9 @@ class Spot:
 class _Pyramid:
     """The maps of every size, kept end to end so that places of all sizes are measured at once."""
 
-    def __init__(self, rgb: Pixels, side: int = WORKING_SIDE) -> None:
+    def __init__(self, rgb: Pixels, side: int = WORKING_SIDE, half: Pixels | None = None) -> None:
         planes, steps, peaks = [], [], []
-        for index, (maps, step) in enumerate(_sizes(rgb, side)):
+        for index, (maps, step) in enumerate(_sizes(rgb, side, half)):
             planes.append(maps)
             steps.append(step)
             peaks.append(_peaks(maps, index))
@@ -78,13 +80,23 @@ class _Pyramid:
         return np.asarray(self.starts[level] + y * self.widths[level] + x)
 
 
-def scan(rgb: Pixels, limit: int = 48, side: int = WORKING_SIDE) -> tuple[Spot, ...]:
+def halved(rgb: Pixels) -> Pixels:
+    """The picture at half its size, by area means; an odd last row or column is left out."""
+    h, w = rgb.shape[0] // 2, rgb.shape[1] // 2
+    half = cv2.resize(rgb[: 2 * h, : 2 * w], (w, h), interpolation=cv2.INTER_AREA)
+    return np.asarray(half, np.uint8)
+
+
+def scan(
+    rgb: Pixels, limit: int = 48, side: int = WORKING_SIDE, *, half: Pixels | None = None
+) -> tuple[Spot, ...]:
     """The places most like a lit lamp, best first, at most `limit`.
 
     Parameters
     ----------
     rgb : uint8, shape (H, W, 3), colour order R G B; not written to.
     side : about how long the long side of the largest maps is to be, px; smaller ones cost less.
+    half : what `halved` makes of the picture, where the caller has it already.
 
     Raises
     ------
@@ -97,7 +109,7 @@ def scan(rgb: Pixels, limit: int = 48, side: int = WORKING_SIDE) -> tuple[Spot, 
     first, pool = _reduction(rgb, side)
     if min(rgb.shape[:2]) < first * pool:
         return ()  # A strip this thin leaves nothing of itself in the reduced maps.
-    pyramid = _Pyramid(rgb, side)
+    pyramid = _Pyramid(rgb, side, half)
     if not len(pyramid.places):
         return ()
     strength = _strength(measure(pyramid))
@@ -116,9 +128,9 @@ def whereabouts(pyramid: _Pyramid) -> tuple[Floats, Floats, Floats]:
     return (pyramid.places[:, 2] + 0.5) * size, (pyramid.places[:, 3] + 0.5) * size, size
 
 
-def _sizes(rgb: Pixels, side: int) -> Iterator[tuple[Plane, float]]:
+def _sizes(rgb: Pixels, side: int, half: Pixels | None) -> Iterator[tuple[Plane, float]]:
     """The four maps (h, w, 4) at each size, largest first, and how many px of the picture a px of them is."""
-    maps, step = _largest_maps(rgb, side)
+    maps, step = _largest_maps(rgb, side, half)
     while True:
         yield maps, step
         h, w = maps.shape[0] // 2, maps.shape[1] // 2
@@ -134,7 +146,7 @@ def _reduction(rgb: Pixels, side: int) -> tuple[int, int]:
     return first, max(1, round(max(rgb.shape[:2]) // first / side))
 
 
-def _largest_maps(rgb: Pixels, side: int) -> tuple[Plane, float]:
+def _largest_maps(rgb: Pixels, side: int, half: Pixels | None = None) -> tuple[Plane, float]:
     """The four maps at the working size, each px the greatest of those it stands for: small lamps survive."""
     first, pool = _reduction(rgb, side)
     block = first * pool
@@ -143,10 +155,11 @@ def _largest_maps(rgb: Pixels, side: int) -> tuple[Plane, float]:
     rows = max(1, STRIP // (w * pool * pool))
     for top in range(0, h, rows):
         low = min(top + rows, h)
-        part = rgb[top * block : low * block, : w * block]
-        if first == 2:
-            half = (w * pool, (low - top) * pool)
-            part = np.asarray(cv2.resize(part, half, interpolation=cv2.INTER_AREA), np.uint8)
+        if first == 2 and half is not None:
+            part = half[top * pool : low * pool, : w * pool]
+        else:
+            part = rgb[top * block : low * block, : w * block]
+            part = halved(part) if first == 2 else part
         cv2.merge([_greatest(plane, pool) for plane in _opponents(part)], maps[top:low])
     return maps, float(block)
 
@@ -176,19 +189,36 @@ def _greatest(plane: Plane, pool: int) -> Plane:
 
 def _peaks(maps: Plane, index: int) -> Places:
     """Rows (level, map, x, y) of the places that stand out most from the mean round them, in each map."""
-    core = cv2.blur(maps, (3, 3)) if index else maps
-    rise = cv2.subtract(core, cv2.blur(maps, (11, 11)))
-    top = cv2.compare(rise, cv2.dilate(rise, np.ones((5, 5), np.uint8)), cv2.CMP_GE)
     most = MOST_PEAKS[min(index, len(MOST_PEAKS) - 1)]
+    height, every = [], []
+    rows = max(1, STRIP // (len(HUES) * maps.shape[1]))
+    for top in range(0, len(maps), rows):
+        low = min(top + rows, len(maps))
+        over, under = min(top, REACH), min(len(maps) - low, REACH)
+        rise = _rise(maps[top - over : low + under], smooth=index > 0)[over : over + low - top]
+        at = np.flatnonzero(rise > LEAST_CONTRAST)  # of all four maps, px by px
+        height.append(rise.ravel()[at])
+        every.append(at + top * maps.shape[1] * len(HUES))
     found = []
-    for hue, plane in enumerate(cv2.split(cv2.bitwise_and(rise, top))):
-        height = plane.ravel()
-        at = np.flatnonzero(height > LEAST_CONTRAST)
+    places, heights = np.concatenate(every), np.concatenate(height)
+    for hue in range(len(HUES)):
+        own = places % len(HUES) == hue
+        at, high = places[own], heights[own]
         if len(at) > most:
-            at = at[np.argpartition(height[at], -most)[-most:]]
-        y, x = np.divmod(at, maps.shape[1])
+            at = at[np.argpartition(high, -most)[-most:]]
+        y, x = np.divmod(at // len(HUES), maps.shape[1])
         found.append(np.stack([np.full_like(x, index), np.full_like(x, hue), x, y], axis=1))
     return np.concatenate(found)
+
+
+def _rise(maps: Plane, *, smooth: bool) -> Plane:
+    """How far each px that nothing within two px tops stands above the mean round it; 0 elsewhere."""
+    core = cv2.blur(maps, (3, 3)) if smooth else maps
+    round_it = cv2.blur(maps, (11, 11))
+    rise = cv2.subtract(core, round_it, round_it)
+    top = cv2.dilate(rise, np.ones((5, 5), np.uint8))
+    top = cv2.compare(rise, top, cv2.CMP_GE, top)
+    return np.asarray(cv2.bitwise_and(rise, top, top), np.uint8)
 
 
 _ANGLES = np.linspace(0, 2 * np.pi, 12, endpoint=False)

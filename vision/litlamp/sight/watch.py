@@ -13,12 +13,11 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-import cv2
-
 from litlamp.box import Box
 from litlamp.media.ahead import ahead
 from litlamp.media.clip import Clip
 from litlamp.media.clip_frame import ClipFrame
+from litlamp.sight.beside import one_thread
 from litlamp.sight.exposure import Exposure
 from litlamp.sight.eyes import Eyes
 from litlamp.sight.find import HeadFound
@@ -429,17 +428,6 @@ def seconds(
             at += step if frame.times_fault is None and 0 < step <= LONGEST_STEP else 1 / 30
         last = Fraction(frame.time.pts) * frame.time.time_base
         yield frame, at
-
-
-@contextlib.contextmanager
-def one_thread() -> Iterator[None]:
-    """OpenCV without threads of its own: the work here is small, and the decoder has use for the cores."""
-    before = cv2.getNumThreads()
-    cv2.setNumThreads(1)
-    try:
-        yield
-    finally:
-        cv2.setNumThreads(before)
 
 
 def watch(
