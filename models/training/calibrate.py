@@ -1,6 +1,6 @@
 """Fits sight's calibration on rendered scenes of their own seeds, and writes it in the manifest.
 
-    python models/training/calibrate.py --scenes 1500 --workers 2
+    python models/training/calibrate.py --scenes 1500 --workers 2 [--photos FOLDER]
 
 Seeds run from 100_000 up. The even ones are fitted on, the odd ones reported on. What is fitted: whether
 heads found are a signal at all, temperatures of the reader's answers, and weights of the colour pool. The
@@ -96,12 +96,14 @@ class Board:
     letter: int
 
 
-def cases(seed: int, weights: Path | None = None) -> tuple[list[Case], list[Board]]:
+def cases(
+    seed: int, weights: Path | None = None, photos: tuple[str, ...] = ()
+) -> tuple[list[Case], list[Board]]:
     """Every group of heads found in the scene of that seed, and every plate found."""
     cv2.setNumThreads(1)
     eyes = eyes_by_torch(weights, MODELS) if weights else load_eyes(threads=1)
     size = SIZES[seed % len(SIZES)]
-    rgb, truth = training_sample(seed, size)
+    rgb, truth = training_sample(seed, size, photos)
     out = []
     found = find(rgb, eyes)
     boards = [
@@ -179,13 +181,15 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--report-only", action="store_true")
     parser.add_argument("--weights", type=Path, help="run the networks by PyTorch with these weights")
+    parser.add_argument("--photos", type=Path, help="backgrounds that no network was trained on")
     parser.add_argument("--keep", type=Path, help="what was seen goes in this file, or is taken from it")
     args = parser.parse_args()
     if args.keep and args.keep.exists():
         parts = pickle.loads(args.keep.read_bytes())
     else:
         with multiprocessing.get_context("spawn").Pool(args.workers) as pool:
-            asked = partial(cases, weights=args.weights)
+            photos = tuple(sorted(str(p) for p in args.photos.glob("*.jpg"))) if args.photos else ()
+            asked = partial(cases, weights=args.weights, photos=photos)
             parts = list(pool.imap(asked, range(FIRST, FIRST + args.scenes), 8))
         if args.keep:
             args.keep.write_bytes(pickle.dumps(parts))

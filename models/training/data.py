@@ -9,6 +9,7 @@ from litlamp.box import Box
 from litlamp.scene.compose import training_sample
 from litlamp.scene.truth import SceneTruth
 from litlamp.sight.crop import READER_HEIGHT, READER_WIDTH, plate_window, reader_window
+from litlamp.sight.scan import scan
 from targets import PLATE_KINDS, READER_OUT, finder_target, head_point, reader_target
 
 SIDE = 256
@@ -70,17 +71,21 @@ def _reader_lessons(
     for _, box in truth.distractors:
         x, y = box.centre
         spots.append((x, y, float(np.clip(min(box.width, box.height), 4, 60) * rng.uniform(0.6, 2.5))))
-    if rng.random() < 0.2:
-        spots.append((rng.uniform(0, w), rng.uniform(0, h), float(rng.uniform(6, 40))))
-    if spots and slot < READERS and rng.random() < 0.6:
+    if rng.random() < 0.5:  # whatever else draws the eye, and is looked at when a picture is read
+        spots += [(s.x, s.y, float(np.clip(s.diameter, 3, 40) * rng.uniform(1.2, 4))) for s in scan(rgb)[:8]]
+    facing = [hd for s in truth.signals if s.facing for hd in s.heads]
+    spots = [
+        (x, y, width) for x, y, width in spots
+        if all(np.hypot(x - head_point(hd)[0], y - head_point(hd)[1]) > 2 * hd.box.width for hd in facing)
+    ]  # fmt: skip
+    while spots and slot < READERS and rng.random() < 0.6:
         x, y, width = spots[rng.integers(len(spots))]
-        facing = [hd for s in truth.signals if s.facing for hd in s.heads]
-        if all(np.hypot(x - head_point(hd)[0], y - head_point(hd)[1]) > 2 * hd.box.width for hd in facing):
-            points = [(x, y)]
-            if rng.random() < 0.3:
-                points.append((x + rng.normal(0, 0.3) * width, y + rng.uniform(1.2, 4) * width))
-            windows[slot] = reader_window(rgb, points, width).pixels
-            answers[slot, 0], weights[slot, :4] = 1.0, 1.0
+        points = [(x, y)]
+        if rng.random() < 0.3:
+            points.append((x + rng.normal(0, 0.3) * width, y + rng.uniform(1.2, 4) * width))
+        windows[slot] = reader_window(rgb, points, width).pixels
+        answers[slot, 0], weights[slot, :4] = 1.0, 1.0
+        slot += 1
 
 
 def _plate_lessons(

@@ -654,18 +654,16 @@ def _grain(which: int) -> Radiance:
     return np.asarray(0.6 * cv2.GaussianBlur(grain, (0, 0), 0.7) * 1.8 + 0.6 * coarse, np.float32)
 
 
-@functools.lru_cache(maxsize=48)
-def _photo(path: str) -> Radiance | None:
-    """A picture in linear light scaled to its own white, or None if it cannot be read."""
+@functools.lru_cache(maxsize=160)
+def _photo(path: str) -> NDArray[np.uint8] | Radiance | None:
+    """A picture as uint8 R G B, or in linear light scaled to its own white; None if it cannot be read."""
     if path.endswith(".npy"):
         out = np.asarray(np.load(path), np.float32)
         return out / max(float(np.quantile(out, 0.98)), 1e-4)
     if not Path(path).is_file():
         return None
     read = cv2.imread(path, cv2.IMREAD_COLOR)
-    return (
-        None if read is None else np.asarray(linear(np.asarray(read[..., ::-1], np.uint8)) * 1.0, np.float32)
-    )
+    return None if read is None else np.ascontiguousarray(read[..., ::-1], np.uint8)
 
 
 def paint_photo(canvas: Canvas, rng: np.random.Generator, path: str, level: float, blur: float) -> bool:
@@ -685,6 +683,8 @@ def paint_photo(canvas: Canvas, rng: np.random.Generator, path: str, level: floa
     cut = picture[y : y + h, x : x + w]
     if rng.random() < 0.5:
         cut = cut[:, ::-1]
+    if cut.dtype == np.uint8:
+        cut = np.asarray(linear(np.ascontiguousarray(cut, np.uint8)), np.float32)
     way = cv2.INTER_AREA if zoom < 1 else cv2.INTER_CUBIC
     laid = cv2.resize(np.ascontiguousarray(cut), (width, height), interpolation=way)
     gain = level * float(np.exp(rng.normal(0, 0.3)))

@@ -441,8 +441,10 @@ def training_sample(
         street = rng.choice(_STREET, int(rng.choice([0, 1, 2], p=[0.45, 0.35, 0.2])))
         kinds = [*rng.choice(KINDS, n), *street]
         scenery = draw_scenery(rng, size, photos, extras=tuple(Extra(str(k)) for k in kinds), back=False)
-        if photos and rng.random() < 0.3:
-            scenery = replace(scenery, photo=str(rng.choice(photos)), room=False)
+        if photos and rng.random() < 0.5:
+            # Half of these photographs as they are: what they hold is no signal, whatever it looks like.
+            kept = scenery.extras if rng.random() < 0.5 else ()
+            scenery = replace(scenery, photo=str(rng.choice(photos)), room=False, extras=kept)
         aspects: tuple[Aspect, ...] = ()
         if rng.random() < 0.15:
             scenery, aspects = replace(scenery, back=True), (random_aspect(rng),)

@@ -114,13 +114,16 @@ def draw_head(
     """A head able to show each of `colours` (its own lamp's colour among them)."""
     if kind is None:
         kind = cast(
-            Kind, rng.choice(["searchlight", "vertical", "triangular", "led"], p=[0.45, 0.3, 0.1, 0.15])
+            Kind, rng.choice(["searchlight", "vertical", "triangular", "led"], p=[0.39, 0.36, 0.1, 0.15])
         )
     lens = (SHORT_RANGE if rng.random() < 0.75 else LONG_RANGE) if dwarf else LONG_RANGE
     if not dwarf and rng.random() < 0.15:
         lens = SHORT_RANGE
     if kind == "led":
         lens = 0.2 if not dwarf else lens
+    small = kind == "vertical" and not dwarf and rng.random() < 0.35
+    if small:
+        lens *= float(rng.uniform(0.55, 0.8))
     paint = PAINTS[int(rng.choice(len(PAINTS), p=[p for p, _ in PAINTS]))][1]
     paint = times(paint, (1.0, 1.0, 1.0), float(np.exp(rng.normal(0, 0.25))))
     hood = float(rng.uniform(0.1, 0.22) if dwarf else rng.uniform(0.2, 0.42))
@@ -128,7 +131,9 @@ def draw_head(
         hood *= float(rng.uniform(1.2, 1.7))
     if rng.random() < 0.06:
         hood = 0.0
-    apertures, outline = _face(rng, kind, lens, dwarf, colours)
+    if small:
+        hood *= float(rng.uniform(0.3, 0.8))
+    apertures, outline = _face(rng, kind, lens, dwarf, colours, small)
     source: Source = "led" if kind == "led" or rng.random() < 0.35 else "incandescent"
     texture = "dots" if source == "led" and rng.random() < 0.6 else str(rng.choice(["even", "hot", "rings"]))
     return Head(
@@ -139,7 +144,7 @@ def draw_head(
 
 
 def _face(
-    rng: np.random.Generator, kind: Kind, lens: float, dwarf: bool, colours: tuple[str, ...]
+    rng: np.random.Generator, kind: Kind, lens: float, dwarf: bool, colours: tuple[str, ...], small: bool
 ) -> tuple[tuple[Aperture, ...], Points]:
     if kind in ("searchlight", "led"):
         if dwarf and rng.random() < 0.5:
@@ -174,13 +179,18 @@ def _face(
         outline = ellipse(wide, wide) if rng.random() < 0.75 else rounded(wide, wide, wide * 0.25)
         return apertures, outline
     n = len(glasses)
+    if small:  # set far apart on a broad background
+        pitch *= float(rng.uniform(0.9, 1.6))
     apertures = tuple(Aperture(0.0, ((n - 1) / 2 - i) * pitch, g) for i, g in enumerate(glasses))
     border = lens * float(rng.uniform(0.6, 1.3)) if not dwarf else lens * float(rng.uniform(0.25, 0.7))
+    if small:
+        border = lens * float(rng.uniform(1.0, 2.8))
     wide, tall = lens + 2 * border, (n - 1) * pitch + lens + 2 * border * float(rng.uniform(0.5, 1.1))
     corner = wide * float(rng.choice([0.5, 0.5, 0.12, 0.3]))
-    if not dwarf and rng.random() < 0.25:  # a background drawn out below, empty or with a screen
-        skirt = tall * float(rng.uniform(0.2, 1.3))
-        apertures = tuple(Aperture(a.x, a.y + skirt / 2, a.glass) for a in apertures)
+    if not dwarf and rng.random() < 0.4:  # a background drawn out below, or above, empty or with a screen
+        skirt = tall * float(np.exp(rng.uniform(math.log(0.2), math.log(1.9))))
+        up = skirt / 2 if rng.random() < 0.85 else -skirt / 2
+        apertures = tuple(Aperture(a.x, a.y + up, a.glass) for a in apertures)
         return apertures, rounded(wide, tall + skirt, corner)
     return apertures, rounded(wide, tall, corner)
 

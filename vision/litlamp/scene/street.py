@@ -84,12 +84,14 @@ def road_light(
         reach = float(rng.choice([-1, 1])) * float(rng.uniform(2, 6))
         canvas.pipe(view.point(reach, y + 0.1), view.point(0, y + 0.25), 0.05 * scale, pole)
         canvas.pipe(view.point(reach, 0), view.point(reach, y + 0.3), 0.09 * scale, pole)
-    if rng.random() < 0.3:
-        plate = rounded(wide * 1.5, tall * 1.2, 0.1)
-        canvas.polygons(
-            [view.points(plate[:, 0] * 1.06, y + plate[:, 1] * 1.04)],
-            times((0.7, 0.6, 0.05), canvas.sun.shade(0, 0, 1)) if rng.random() < 0.4 else (0.4, 0.4, 0.4),
-        )
+    if rng.random() < 0.45:
+        out = float(rng.uniform(1.15, 1.6))
+        plate = rounded(wide * out, tall * (1 + 0.4 * (out - 1)), 0.1)
+        shade = canvas.sun.shade(0, 0, 1)
+        edge = [(0.75, 0.75, 0.75), (0.7, 0.6, 0.05), (0.4, 0.4, 0.4)][
+            int(rng.choice(3, p=[0.5, 0.25, 0.25]))
+        ]
+        canvas.polygons([view.points(plate[:, 0] * 1.06, y + plate[:, 1] * 1.04)], times(edge, shade))
         canvas.polygons(
             [view.points(plate[:, 0], y + plate[:, 1])], times((0.03, 0.03, 0.03), canvas.sun.shade(0, 0, 1))
         )
@@ -106,6 +108,16 @@ def road_light(
         (0.4, 0.5, 0.6),
         rng,
     )
+    if not lying and rng.random() < 0.25:  # a sign or a small second light at its side
+        side = float(rng.choice([-1, 1])) * (wide / 2 + short * 0.35)
+        sign = moved(rounded(short * 0.7, tall * float(rng.uniform(0.3, 0.9)), 0.03), side, y - tall * 0.15)
+        canvas.polygons(
+            [view.points(sign[:, 0], sign[:, 1])], times((0.03, 0.03, 0.03), canvas.sun.shade(0, 0, 1))
+        )
+        for k in range(int(rng.integers(0, 3))):
+            mark = ellipse(short * 0.4, short * 0.4, side, y - tall * 0.3 + k * short * 0.5)
+            tone = ((0.7, 0.7, 0.7), (0.4, 0.03, 0.03), (0.02, 0.1, 0.3))[int(rng.integers(3))]
+            canvas.polygons([view.points(mark[:, 0], mark[:, 1])], times(tone, canvas.sun.shade(0, 0, 1)))
     return [("road light", truth.box)]
 
 
