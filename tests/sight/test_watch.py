@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from itertools import pairwise
+from typing import Any
 
 import cv2
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 
 from litlamp.media.clip import Clip
 from litlamp.sight.eyes import Eyes
+from litlamp.sight.find import WINDOW
 from litlamp.sight.signals import SignalInClip, signals_in
 from litlamp.sight.watch import Watched, seconds, watch
 
@@ -135,6 +137,32 @@ def test_a_change_of_aspect_is_two_stretches_and_no_flash(
     assert signal.last_clear == 1
     for stretch in signal.stretches:
         assert all(h.flashing is not None and h.flashing < 0.01 for h in stretch.seen.heads)
+
+
+def test_a_mast_is_searched_for_plates_now_and_then_but_those_known_are_read_at_each_look(
+    film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes], finder: Any
+) -> None:
+    def pictures() -> Iterator[np.ndarray]:
+        for i in range(210):
+            dx, dy = (round(v) for v in sway(i / 30))
+            rgb = scene([(240, 100, 16, "red")], (dx, dy))
+            rgb[190 + dy : 214 + dy, 228 + dx : 252 + dx] = (250, 40, 250)
+            yield rgb
+
+    (signal,) = read(film(pictures()), eyes_for(finder))[1]
+    looks = [look for look in signal.track.looks if look.glance is not None]
+    for look in looks:
+        assert look.glance is not None
+        (read_too,) = look.glance.seen.plates_seen
+        assert read_too.letters["R"] > 0.5
+        (board,) = look.glance.boards
+        dx, dy = sway(look.at)
+        assert board.box.centre == pytest.approx((240 + dx, 202 + dy), abs=4)
+    searched = [look for look in looks if look.glance is not None and look.glance.searched]
+    masts = [shape for shape in finder.asked if shape[1:3] != (WINDOW, WINDOW) and max(shape) < 640]
+    assert len(looks) >= 8
+    assert len(searched) <= len(masts) <= 0.7 * len(looks)
+    assert len(signal.track.looks) - 1 > looks.index(searched[-1]) > 3  # never for good
 
 
 def test_what_passes_before_a_signal_does_not_end_it(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import cv2
@@ -75,23 +76,30 @@ class Coding:
     centred: bool = False
 
     def matrix(self, top: float) -> NDArray[np.float64]:
-        """3 x 4: codes (Y, Cb, Cr, 1) to R'G'B' with `top` for 1.0."""
-        kr, kb, kg = self.kr, self.kb, 1 - self.kr - self.kb
-        # E'Cb = (B' - Y') / (2 - 2 kb), E'Cr = (R' - Y') / (2 - 2 kr): H.273, equations 31 to 33 undone.
-        to_rgb = np.array(
-            [
-                [1, 0, 2 - 2 * kr],
-                [1, -(2 - 2 * kb) * kb / kg, -(2 - 2 * kr) * kr / kg],
-                [1, 2 - 2 * kb, 0],
-            ]
-        )
-        scale = 2.0 ** (self.bits - 8)
-        black, luma, chroma = (0.0, 256 * scale - 1, 256 * scale - 1)
-        if not self.full:
-            black, luma, chroma = 16 * scale, 219 * scale, 224 * scale
-        to_rgb = to_rgb @ np.diag([1 / luma, 1 / chroma, 1 / chroma])
-        zero = np.array([black, 128 * scale, 128 * scale])
-        return top * np.column_stack([to_rgb, -to_rgb @ zero])
+        """3 x 4, read-only: codes (Y, Cb, Cr, 1) to R'G'B' with `top` for 1.0."""
+        return _matrix(self, top)
+
+
+@lru_cache(maxsize=16)
+def _matrix(coding: Coding, top: float) -> NDArray[np.float64]:
+    kr, kb, kg = coding.kr, coding.kb, 1 - coding.kr - coding.kb
+    # E'Cb = (B' - Y') / (2 - 2 kb), E'Cr = (R' - Y') / (2 - 2 kr): H.273, equations 31 to 33 undone.
+    to_rgb = np.array(
+        [
+            [1, 0, 2 - 2 * kr],
+            [1, -(2 - 2 * kb) * kb / kg, -(2 - 2 * kr) * kr / kg],
+            [1, 2 - 2 * kb, 0],
+        ]
+    )
+    scale = 2.0 ** (coding.bits - 8)
+    black, luma, chroma = (0.0, 256 * scale - 1, 256 * scale - 1)
+    if not coding.full:
+        black, luma, chroma = 16 * scale, 219 * scale, 224 * scale
+    to_rgb = to_rgb @ np.diag([1 / luma, 1 / chroma, 1 / chroma])
+    zero = np.array([black, 128 * scale, 128 * scale])
+    made: NDArray[np.float64] = top * np.column_stack([to_rgb, -to_rgb @ zero])
+    made.flags.writeable = False
+    return made
 
 
 @dataclass(frozen=True, slots=True, eq=False)

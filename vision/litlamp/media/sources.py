@@ -179,7 +179,8 @@ def _exactly(stream: BinaryIO, wanted: int) -> bytes:
     """Up to `wanted` bytes; fewer only at the end (a pipe hands on less than it is asked for)."""
     parts: list[bytes] = []
     while wanted > 0:
-        part = stream.read(min(wanted, 1 << 26))
+        # No more at once: what is asked for is laid out in memory, however little comes.
+        part = stream.read(min(wanted, 1 << 23))
         if not isinstance(part, bytes):
             raise MediaError("this stream gives text, not bytes")
         if not part:

@@ -224,20 +224,29 @@ def mast_direction(rgb: Pixels, box: Box) -> MastLine | None:
     edges = cv2.Sobel(grey, cv2.CV_32F, 1, 0)
     # A lamp's edge must not outweigh the mast's.
     limit = 3 * float(np.abs(edges).mean()) + 1e-6
-    edges = np.clip(edges, -limit, limit)
-    rows, columns = edges.shape
-    pad = math.ceil(rows / 2 * math.tan(float(SEARCH[-1]))) + 1
-    sharp = np.empty(len(SEARCH))
-    for i, lean in enumerate(SEARCH):
-        t = math.tan(float(lean))
-        straight = cv2.warpAffine(edges, _upright(t, pad, rows), (columns + 2 * pad, rows))
-        sums = straight.sum(axis=0)
-        sharp[i] = float(sums @ sums)
-    best = int(sharp.argmax())
-    strength = 1 - float(np.median(sharp)) / max(float(sharp[best]), 1e-9)
+    even = np.asarray(np.clip(edges, -limit, limit), np.float32)
+    sharp = np.full(len(SEARCH), np.nan)
+    for i in range(0, len(SEARCH), 2):
+        sharp[i] = _sharpness(even, float(SEARCH[i]))
+    # Every other lean tells where the best one is, and how far it stands out.
+    usual, best = float(np.nanmedian(sharp)), int(np.nanargmax(sharp))
+    for i in (best - 1, best + 1):
+        if 0 <= i < len(SEARCH):
+            sharp[i] = _sharpness(even, float(SEARCH[i]))
+    best = int(np.nanargmax(sharp))
+    strength = 1 - usual / max(float(sharp[best]), 1e-9)
     if strength < LEAST_STRENGTH or best in (0, len(SEARCH) - 1):
         return None
     return MastLine(float(SEARCH[best]) + _between(sharp, best), strength)
+
+
+def _sharpness(edges: NDArray[np.float32], lean: float) -> float:
+    """How sharp the sum of edges along lines of that lean is."""
+    rows, columns = edges.shape
+    pad = math.ceil(rows / 2 * math.tan(float(SEARCH[-1]))) + 1
+    straight = cv2.warpAffine(edges, _upright(math.tan(lean), pad, rows), (columns + 2 * pad, rows))
+    sums = np.ones(rows, np.float32) @ straight
+    return float(sums @ sums)
 
 
 def _upright(t: float, pad: int, rows: int) -> Floats:

@@ -33,7 +33,7 @@ from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
 ABOVE, ASIDE, BELOW = 4.0, 4.0, 10.0
 """How far round its heads a signal is looked at, head widths: plates hang below, and a picture's edge that is
 further away than this cannot have cut off a head."""
-FINE_HEAD = 40
+FINE_HEAD = 36
 """A head shown wider than this tells no more: parts are reduced, by halves, no further than that."""
 INNER = 0.1
 """Share of a window's side next to its edge in which a head may be seen in part only."""
@@ -54,6 +54,7 @@ class Glance:
     least : the belief asked of a still before such a signal is reported.
     lenses : for each head, the lamp (or, dark, the lens): x, y, diameter, px of the frame.
     scores : the finder's score of each head.
+    boards : the plates found on it, read or not; `searched` says that they were sought all down its mast.
     """
 
     seen: SignalSeen
@@ -61,6 +62,8 @@ class Glance:
     least: float
     lenses: tuple[tuple[float, float, float], ...]
     scores: tuple[float, ...]
+    boards: tuple[PlateFound, ...] = ()
+    searched: bool = True
 
     @property
     def belief(self) -> float:
@@ -117,7 +120,14 @@ def window_scale(diameter: float) -> float:
 
 
 def glance(
-    frame: ClipFrame, heads: Box, width: float, lens: float, eyes: Eyes, *, widely: bool = True
+    frame: ClipFrame,
+    heads: Box,
+    width: float,
+    lens: float,
+    eyes: Eyes,
+    *,
+    widely: bool = True,
+    boards: Sequence[PlateFound] | None = None,
 ) -> list[Glance]:
     """Look closely at a place; every signal there, px of the frame.
 
@@ -126,6 +136,7 @@ def glance(
     heads : where the heads are taken to be.
     width, lens : usual width of a head and diameter of its lens there, px of the frame.
     widely : look for further heads round about too; where they are known, that can be spared.
+    boards : the plates there, where they are known; they are read anew, and no others are sought on the mast.
 
     Raises
     ------
@@ -145,8 +156,10 @@ def glance(
     more, further = _asked(wide if widely else [], eyes)
     # What stands well inside a fine window is that one's to say.
     found += [h for h in more if not any(_well_inside(w, h.box) for w in fine)]
-    plates = distinct_plates([*plates, *further])
-    return [_in_frame(j, part, eyes) for j in judge(part.rgb, distinct_heads(found), plates, eyes)]
+    known = [replace(p, box=p.box.shift(-part.x0, -part.y0).scale(1 / part.by)) for p in boards or ()]
+    plates = distinct_plates([*plates, *further, *known])
+    judged = judge(part.rgb, distinct_heads(found), plates, eyes, search=boards is None)
+    return [_in_frame(j, part, searched=boards is None) for j in judged]
 
 
 def _well_inside(window: Window, box: Box) -> bool:
@@ -179,7 +192,7 @@ def _asked(windows: Sequence[Window], eyes: Eyes) -> tuple[list[HeadFound], list
     return distinct_heads(heads), distinct_plates(plates)
 
 
-def _in_frame(judged: Judged, part: Part, eyes: Eyes) -> Glance:
+def _in_frame(judged: Judged, part: Part, *, searched: bool) -> Glance:
     heads = [_moved_head(h, part) for h in judged.heads]
     return Glance(
         moved_signal(judged.seen, part.by, part.x0, part.y0),
@@ -187,6 +200,8 @@ def _in_frame(judged: Judged, part: Part, eyes: Eyes) -> Glance:
         judged.least,
         tuple((h.x, h.y, h.lens) for h in heads),
         tuple(h.score for h in heads),
+        tuple(replace(p, box=moved_box(p.box, part.by, part.x0, part.y0)) for p in judged.boards),
+        searched,
     )
 
 

@@ -86,16 +86,27 @@ def look(frame: Frame, eyes: Eyes | None = None) -> tuple[SignalSeen, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """Heads that stand like one signal: what is seen if it is one, belief that it is, and what is asked."""
+    """Heads that stand like one signal: what is seen if it is one, belief that it is, and what is asked.
+
+    `boards` are the plates found on it, read or not.
+    """
 
     seen: SignalSeen
     belief: float
     least: float
     heads: tuple[HeadFound, ...]
     read: SignalRead
+    boards: tuple[PlateFound, ...] = ()
 
 
-def judge(rgb: Pixels, heads: Sequence[HeadFound], plates: Sequence[PlateFound], eyes: Eyes) -> list[Judged]:
+def judge(
+    rgb: Pixels,
+    heads: Sequence[HeadFound],
+    plates: Sequence[PlateFound],
+    eyes: Eyes,
+    *,
+    search: bool = True,
+) -> list[Judged]:
     """The groups that heads found in a picture make, each looked at by the reader.
 
     What is all but sure to be no signal is left out; else no threshold is applied.
@@ -104,6 +115,7 @@ def judge(rgb: Pixels, heads: Sequence[HeadFound], plates: Sequence[PlateFound],
     ----------
     rgb : uint8 (H, W, 3), R G B; its edges are taken for the picture's.
     heads, plates : each once, px of `rgb`.
+    search : look for further plates on the masts; where they are known, that can be spared.
     """
     groups = group(heads)
     judged = []
@@ -115,15 +127,16 @@ def judge(rgb: Pixels, heads: Sequence[HeadFound], plates: Sequence[PlateFound],
             if belief < BENEATH:
                 continue
             least = _least(own, eyes.calibration)
-            below = others.submit(plates_below, rgb, own, eyes) if belief >= least else None
+            below = others.submit(plates_below, rgb, own, eyes) if search and belief >= least else None
             mast = others.submit(_mast, rgb, own)
             witnesses = [colour_witness(rgb, head) for head in own]
             plates = plates if below is None else distinct_plates([*plates, *below.result()])
-            boards = read_letters(rgb, [p for p in plates if belongs(p.box, own)], eyes)
-            pixels = _Pixels((rgb.shape[1], rgb.shape[0]), witnesses, mast.result(), boards)
+            boards = tuple(p for p in plates if belongs(p.box, own))
+            letters = read_letters(rgb, boards, eyes)
+            pixels = _Pixels((rgb.shape[1], rgb.shape[0]), witnesses, mast.result(), letters)
             apart = [h for h in heads if all(h is not o for o in own)]
             seen = _signal(pixels, own, read, eyes.calibration, apart)
-            judged.append(Judged(seen, belief, least, own, read))
+            judged.append(Judged(seen, belief, least, own, read, boards))
     return judged
 
 

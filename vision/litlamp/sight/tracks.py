@@ -6,7 +6,7 @@ import math
 from array import array
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from litlamp.aspects.aspect import COLOURS
 from litlamp.box import Box
 from litlamp.media.clip_frame import ClipFrame
+from litlamp.sight.find import PlateFound
 from litlamp.sight.follow import Follower
 from litlamp.sight.glance import Glance
 from litlamp.sight.lamp_light import LampLight, measure_lamps
@@ -197,6 +198,9 @@ class Track:
         self.restless = 0
         self.next_look = at
         self.looked = 0
+        # The plates on its mast, as sides like a head's; found by a search when its heads were so wide.
+        self._boards: list[tuple[tuple[float, float, float, float], PlateFound]] = []
+        self._searched = 0.0
         # Sums over all looks, some of which are let go from `looks` in time.
         self._odds, self._weight, self._heads_seen = 0.0, 0.0, 0
         self._follower = Follower()
@@ -226,6 +230,12 @@ class Track:
         for box in boxes[1:]:
             whole = whole.union(box)
         return whole
+
+    def boards(self, grown: float) -> tuple[PlateFound, ...] | None:
+        """Its plates where they are now, px of the frame; None if it has `grown` since they were sought."""
+        if self.pose.width > grown * self._searched:
+            return None
+        return tuple(replace(board, box=self.pose.box(sides)) for sides, board in self._boards)
 
     def lens(self) -> float:
         """The usual diameter of its lenses now, px of the frame."""
@@ -263,6 +273,9 @@ class Track:
             slots.append(slot)
             if slot >= 0:
                 self._learn_lamp(self.heads[slot], glance.lenses[i], lit=head.lamp is not None)
+        if glance.searched:
+            self._boards = [(self._sides(board.box), board) for board in glance.boards]
+            self._searched = self.pose.width
         before = next((look for look in reversed(self.looks) if look.glance is not None), None)
         now = Look(at, glance, tuple(slots), self.pose, size)
         self._keep(now)
@@ -340,9 +353,9 @@ class Track:
                 off, weight = off + lamp.light[-1] * measured.off[i], weight + lamp.light[-1]
         self._dark = dark > 0 and lit == 0
         if weight > 0:
-            off = (LOCK_SURE if sure else LOCK) * off / weight
-            self.pose = Pose(self.pose.x + off[0], self.pose.y + off[1], self.pose.width)
-            moved = moved[0] + off[0], moved[1] + off[1]
+            dx, dy = ((LOCK_SURE if sure else LOCK) * off / weight).tolist()
+            self.pose = Pose(self.pose.x + dx, self.pose.y + dy, self.pose.width)
+            moved = moved[0] + dx, moved[1] + dy
         if sure or weight > 0:
             self._held = at
         self._velocity = (

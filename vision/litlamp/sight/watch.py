@@ -173,7 +173,10 @@ class Watch:
             track.miss(at, frame.size)
         else:
             widely = track.looked < KNOWN or track.misses > 0 or track.looked % KNOWN == 0
-            seen = glance(frame, place, track.pose.width, track.lens(), self._eyes, widely=widely)
+            boards = None if widely else track.boards(GROWN)
+            seen = glance(
+                frame, place, track.pose.width, track.lens(), self._eyes, widely=widely, boards=boards
+            )
             own = _same(track, seen, place)
             if own is None:
                 track.miss(at, frame.size)
