@@ -30,8 +30,16 @@ def test_lenses_have_the_published_diameters():
     """AREMA C&S Manual Part 7.1: 8-3/8 in long range, 6-3/8 in short range; TC E-16: LED of 200 mm."""
     assert pytest.approx(8.375 * 0.0254, abs=5e-4) == LONG_RANGE
     assert pytest.approx(6.375 * 0.0254, abs=5e-4) == SHORT_RANGE
-    seen = {draw_head(np.random.default_rng(s), ("red",), s % 2 == 0).lens for s in range(60)}
+    seen = {draw_head(np.random.default_rng(s), ("red",), s % 2 == 0, alone=False).lens for s in range(60)}
     assert seen <= {LONG_RANGE, SHORT_RANGE, 0.2}
+
+
+def test_small_lenses_stand_alone_on_a_broad_background():
+    """0.09 to 0.17 m in a background five times as wide or less: common practice, no source."""
+    heads = [draw_head(np.random.default_rng(s), ("red",), False, "vertical") for s in range(60)]
+    small = [h for h in heads if h.lens not in (LONG_RANGE, SHORT_RANGE)]
+    assert 15 < len(small) < 45
+    assert all(0.085 < h.lens < 0.175 and 2.9 < h.width / h.lens < 6.7 for h in small)
 
 
 @pytest.mark.parametrize("kind", ["searchlight", "vertical", "triangular", "led"])

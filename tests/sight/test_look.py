@@ -288,7 +288,7 @@ def ringed(paint, lamp, core: str) -> np.ndarray:
 def test_a_red_ring_round_a_yellow_core_opens_a_yellow_reading_to_red(paint, lamp, eyes_for):
     rgb = ringed(paint, lamp, "yellow")
     blind = eyes_for(
-        finder_says("yellow"), colours=("yellow",), calibration=Calibration("", witness_colour=0)
+        finder_says("yellow"), colours=("yellow",), calibration=Calibration("", witness_colour=0, rim_red=0)
     )
     (unasked,) = look(frame(rgb), blind)
     assert unasked.heads[0].colour["red"] < 0.01

@@ -111,7 +111,7 @@ class FlatScene:
 def _framed(aspect: Aspect, seed: int, kind: Kind | None, size: tuple[int, int]) -> float:
     """Metres from which the signal fills the clip's picture well, at its most where a zoom goes in."""
     trial = draw_post(np.random.default_rng((seed, 12)), aspect, kind=kind)  # as `stage` will build it
-    scale = min(0.55 * size[1] / (trial.high - trial.low), 0.042 * size[1] / trial.heads[0][0].lens)
+    scale = min(0.48 * size[1] / (trial.high - trial.low), 0.042 * size[1] / trial.heads[0][0].lens)
     return _FOCAL * size[0] / scale
 
 

@@ -109,9 +109,16 @@ PAINTS: tuple[tuple[float, Colour3], ...] = (
 
 
 def draw_head(
-    rng: np.random.Generator, colours: tuple[str, ...], dwarf: bool, kind: Kind | None = None
+    rng: np.random.Generator,
+    colours: tuple[str, ...],
+    dwarf: bool,
+    kind: Kind | None = None,
+    alone: bool = True,
 ) -> Head:
-    """A head able to show each of `colours` (its own lamp's colour among them)."""
+    """A head able to show each of `colours` (its own lamp's colour among them).
+
+    Only one that stands `alone` on its mast may have small lenses on a broad background.
+    """
     if kind is None:
         kind = cast(
             Kind, rng.choice(["searchlight", "vertical", "triangular", "led"], p=[0.39, 0.36, 0.1, 0.15])
@@ -121,7 +128,7 @@ def draw_head(
         lens = SHORT_RANGE
     if kind == "led":
         lens = 0.2 if not dwarf else lens
-    small = kind == "vertical" and not dwarf and rng.random() < 0.35
+    small = kind == "vertical" and alone and not dwarf and rng.random() < 0.5
     if small:
         lens *= float(rng.uniform(0.55, 0.8))
     paint = PAINTS[int(rng.choice(len(PAINTS), p=[p for p, _ in PAINTS]))][1]
@@ -133,7 +140,7 @@ def draw_head(
         hood = 0.0
     if small:
         hood *= float(rng.uniform(0.3, 0.8))
-    apertures, outline = _face(rng, kind, lens, dwarf, colours, small)
+    apertures, outline = _face(rng, kind, lens, dwarf, colours, small, alone)
     source: Source = "led" if kind == "led" or rng.random() < 0.35 else "incandescent"
     texture = "dots" if source == "led" and rng.random() < 0.6 else str(rng.choice(["even", "hot", "rings"]))
     return Head(
@@ -144,7 +151,13 @@ def draw_head(
 
 
 def _face(
-    rng: np.random.Generator, kind: Kind, lens: float, dwarf: bool, colours: tuple[str, ...], small: bool
+    rng: np.random.Generator,
+    kind: Kind,
+    lens: float,
+    dwarf: bool,
+    colours: tuple[str, ...],
+    small: bool,
+    alone: bool,
 ) -> tuple[tuple[Aperture, ...], Points]:
     if kind in ("searchlight", "led"):
         if dwarf and rng.random() < 0.5:
@@ -187,8 +200,8 @@ def _face(
         border = lens * float(rng.uniform(1.0, 2.8))
     wide, tall = lens + 2 * border, (n - 1) * pitch + lens + 2 * border * float(rng.uniform(0.5, 1.1))
     corner = wide * float(rng.choice([0.5, 0.5, 0.12, 0.3]))
-    if not dwarf and rng.random() < 0.4:  # a background drawn out below, or above, empty or with a screen
-        skirt = tall * float(np.exp(rng.uniform(math.log(0.2), math.log(1.9))))
+    if not dwarf and rng.random() < 0.35:  # a background drawn out below, or above, empty or with a screen
+        skirt = tall * float(np.exp(rng.uniform(math.log(0.2), math.log(1.9 if alone else 1.0))))
         up = skirt / 2 if rng.random() < 0.85 else -skirt / 2
         apertures = tuple(Aperture(a.x, a.y + up, a.glass) for a in apertures)
         return apertures, rounded(wide, tall + skirt, corner)

@@ -84,10 +84,10 @@ def draw_post(
                 or lamp.colour in {a.glass for a in first.apertures}
                 or lamp.colour == "dark"
             )
-            heads.append(first if fits else draw_head(rng, (lamp.colour,), dwarf, first.kind))
+            heads.append(first if fits else draw_head(rng, (lamp.colour,), dwarf, first.kind, False))
         else:
             shown = tuple({h.colour: None for h in aspect.heads if h.colour != "dark"})
-            first = draw_head(rng, shown, dwarf, kind)
+            first = draw_head(rng, shown, dwarf, kind, len(aspect.heads) == 1)
             heads.append(first)
     spots = _dwarf_spots(rng, heads) if dwarf else _mast_spots(rng, heads, aspect)
     if aspect.arrangement == "staggered" and len(heads) > 1:

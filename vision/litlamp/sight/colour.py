@@ -108,7 +108,7 @@ def features(
     if cut is None:
         return None
     patch, distance = cut
-    light = _linear()[patch]
+    light = linear_light(patch)
     if reference_white is not None:
         white = np.maximum(np.asarray(reference_white, float), 1e-4)
         light = light * (white[1] / white)
@@ -181,6 +181,11 @@ def _cut_out(rgb: Pixels, x: float, y: float, diameter: float) -> tuple[Pixels, 
     gx = (np.arange(patch.shape[1]) + 0.5) / sx + x0 - x
     gy = (np.arange(patch.shape[0]) + 0.5) / sy + y0 - y
     return patch, np.hypot(gx[None, :], gy[:, None]) / (diameter / 2)
+
+
+def linear_light(rgb: Pixels) -> Floats:
+    """Linear light, 0 to 1, of uint8 sRGB of any shape."""
+    return _linear()[rgb]
 
 
 @cache

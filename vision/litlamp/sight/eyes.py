@@ -50,6 +50,7 @@ class Calibration(msgspec.Struct, frozen=True):
     witness_colour : share of the leading colour's belief that a fully sure colour witness takes from it.
     witness_restrictive, witness_other : belief from which that witness is heard for a colour more
         restrictive than the leading one, and for any other.
+    rim_red : share of another lit colour's belief that goes to red where the lamp's rim is plainly red.
     geometry_weight : weight of the boxes' log-odds for staggered beside the reader's.
     geometry_jitter, geometry_px : how far a box's middle may be out, head widths and finder px.
     signal_bias, signal_heads, signal_reader : constant, and weights of the best head's and the reader's
@@ -82,6 +83,7 @@ class Calibration(msgspec.Struct, frozen=True):
     witness_colour: float = 0.5
     witness_restrictive: float = 0.7
     witness_other: float = 0.9
+    rim_red: float = 0.05
     geometry_weight: float = 1.0
     geometry_jitter: float = 0.15
     geometry_px: float = 1.0

@@ -20,6 +20,7 @@ from litlamp.sight.eyes import Calibration, Eyes, load_eyes, log_odds, logistic,
 from litlamp.sight.find import HeadFound, PlateFound, distinct_plates, find, plates_below
 from litlamp.sight.group import group
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
+from litlamp.sight.rim import heard, red_rim
 from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
 
 Pixels = NDArray[np.uint8]
@@ -130,10 +131,11 @@ def judge(
             below = others.submit(plates_below, rgb, own, eyes) if search and belief >= least else None
             mast = others.submit(_mast, rgb, own)
             witnesses = [colour_witness(rgb, head) for head in own]
+            rims = [red_rim(rgb, h.x, h.y, h.lens) for h in own]
             plates = plates if below is None else distinct_plates([*plates, *below.result()])
             boards = tuple(p for p in plates if belongs(p.box, own))
             letters = read_letters(rgb, boards, eyes)
-            pixels = _Pixels((rgb.shape[1], rgb.shape[0]), witnesses, mast.result(), letters)
+            pixels = _Pixels((rgb.shape[1], rgb.shape[0]), witnesses, rims, mast.result(), letters)
             apart = [h for h in heads if all(h is not o for o in own)]
             seen = _signal(pixels, own, read, eyes.calibration, apart)
             judged.append(Judged(seen, belief, least, own, read, boards))
@@ -148,12 +150,14 @@ class _Pixels:
     ----------
     size : of the picture, width and height, px.
     witnesses : of each head, what its pixels say of its colour.
+    rims : of each head, how plainly its lamp's rim is red.
     mast : its lean, where it was seen.
     boards : its plates.
     """
 
     size: tuple[int, int]
     witnesses: Sequence[NDArray[np.float64]]
+    rims: Sequence[float]
     mast: MastLine | None
     boards: Sequence[PlateSeen]
 
@@ -214,6 +218,7 @@ def _signal(
     for slot, (head, witness) in enumerate(zip(heads, pixels.witnesses, strict=True)):
         finder, reader = softmax(head.colours), read.colours[slot]
         colour, apart = pool_colour(finder, reader, witness, agrees, tuned, head.lens)
+        colour = heard(colour, pixels.rims[slot], tuned.rim_red)
         strange = max(strange, apart)
         lit = colour[DARK] < 0.5
         lamp = LampSeen(head.x, head.y, head.lens) if lit else None
