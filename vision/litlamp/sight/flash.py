@@ -17,6 +17,7 @@ look just so at the times of these very frames, the answer is "cannot tell".
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -169,7 +170,7 @@ def _evened(times: Floats, x: Floats) -> Floats:
     when, light = times[lit], x[lit]
     first = np.searchsorted(when, when - _SHORTLY)
     last = np.searchsorted(when, when + _SHORTLY, side="right")
-    level = np.array([np.quantile(light[i:j], 0.6) for i, j in zip(first, last, strict=True)])
+    level = _levels(light, first, last, 0.6)
     return np.asarray(np.minimum(x / np.interp(times, when, level), _MOST))
 
 
@@ -212,8 +213,8 @@ def _spells(times: Floats, light: Floats) -> tuple[Floats, float, float]:
     # The lit level before and after: a lamp that grows all the while does not dip.
     first = np.searchsorted(times, times - _LONGEST_PERIOD)
     last = np.searchsorted(times, times + _LONGEST_PERIOD, side="right")
-    before = np.array([np.quantile(light[i : k + 1], 0.85) for k, i in enumerate(first)])
-    after = np.array([np.quantile(light[k:j], 0.85) for k, j in enumerate(last)])
+    here = np.arange(times.size)
+    before, after = _levels(light, first, here + 1, 0.85), _levels(light, here, last, 0.85)
     lower, higher = np.minimum(before, after), np.maximum(before, after)
     gap = np.diff(times) > max(_BLIND, 1.5 * step)
     lit = (calm > _DIP * lower) & (calm > _NEVER_DARK * higher)
@@ -292,7 +293,7 @@ def normalised(times: Floats, light: Floats) -> Floats | None:
     reach = 1.15
     first = np.searchsorted(times, times - reach)
     last = np.searchsorted(times, times + reach, side="right")
-    level = np.array([np.quantile(light[i:j], 0.85) for i, j in zip(first, last, strict=True)])
+    level = _levels(light, first, last, 0.85)
     whole = float(np.quantile(light, 0.9))
     if whole <= 0:
         return None
@@ -300,6 +301,20 @@ def normalised(times: Floats, light: Floats) -> Floats | None:
     lit = level > 0.3 * whole
     level = np.interp(times, times[lit], level[lit]) if lit.any() else np.full_like(times, whole)
     return np.asarray(light / level)
+
+
+def _levels(light: Floats, first: NDArray[np.int64], last: NDArray[np.int64], share: float) -> Floats:
+    """`np.quantile` of each of the stretches from `first` up to `last`, which are short and many."""
+    out = np.empty(first.size)
+    for k, (i, j) in enumerate(zip(first.tolist(), last.tolist(), strict=True)):
+        part = np.sort(light[i:j])
+        at = (part.size - 1) * share
+        low = int(at)
+        over, lower, upper = at - low, part[low], part[min(low + 1, part.size - 1)]
+        # As numpy reckons it, to the last bit: from whichever of the two is the nearer.
+        step = upper - lower
+        out[k] = lower + step * over if over < 0.5 else upper - step * (1 - over)
+    return out
 
 
 class _Chances(NamedTuple):
@@ -425,9 +440,11 @@ def _folded(
         laid = np.bincount(bins.ravel(), np.tile(chance, rates.size), rates.size * count)
         twice = np.tile(laid.reshape(rates.size, count), (1, 2))
         sums.append(np.concatenate([np.zeros((rates.size, 1)), np.cumsum(twice, axis=1)], axis=1))
-    lit, dark, between = sums
-    rows = np.arange(rates.size)[:, None]
-    start = np.arange(count)[None, :]
+    # Laid end to end, for one index finds its place many times as fast as two.
+    lit, dark, between = (s.ravel() for s in sums)
+    start = np.arange(rates.size)[:, None] * (2 * count + 1) + np.arange(count)[None, :]
+    end = start + count
+    lit_start, between_end = lit[start], between[end]
     out = np.empty((rates.size, shares.size, len(widths), count))
     for k, (rise, fall) in enumerate(widths):
         # In bins of this rate's period, and never more than leaves half of either run.
@@ -436,14 +453,14 @@ def _folded(
         for j, share in enumerate(shares):
             least = int(min(share, 1 - share) * count)
             rising, falling = np.minimum(up, least), np.minimum(down, least)
-            end_lit = start + round(share * count) - rising // 2 - falling // 2
+            end_lit = start + (round(share * count) - rising // 2 - falling // 2)
             end_fall = end_lit + falling
-            end_dark = start + count - rising
+            end_dark = end - rising
             out[:, j, k] = (
-                (lit[rows, end_lit] - lit[rows, start])
-                + (between[rows, end_fall] - between[rows, end_lit])
-                + (dark[rows, end_dark] - dark[rows, end_fall])
-                + (between[rows, start + count] - between[rows, end_dark])
+                (lit.take(end_lit) - lit_start)
+                + (between.take(end_fall) - between.take(end_lit))
+                + (dark.take(end_dark) - dark.take(end_fall))
+                + (between_end - between.take(end_dark))
             )
     return out
 
@@ -538,13 +555,13 @@ def _at_rate(times: Floats, x: Floats, rate: float, share: float, step: float) -
     grid = (np.arange(_POINTS) + 0.5) / _POINTS
     shares = np.clip(share + np.array([-0.06, -0.03, 0.0, 0.03, 0.06]), 0.05, 0.95)
     finer = np.clip(share + np.linspace(-0.06, 0.06, 13), 0.05, 0.95)
-    leds = [_box(grid, s, exposure / period) for s in finer for exposure in (0.0, 0.5 * step, step)]
-    filaments = [_filament(grid, s, period, r, f) for s in shares for r in _RISES for f in _FALLS]
+    leds = _boxes(grid, finer, (0.0, 0.5 * step / period, step / period))
+    filaments = _filaments(grid, shares, period)
     blurs, ripples = _ripples()
     # A switched ripple's edges rise and fall in a straight line, cut off at the top or not.
-    straight = [(blur, _box(grid, s, blur)) for s in finer for blur in (0.03, 0.06, 0.1, 0.17, 0.28)]
-    blurs = np.concatenate([blurs, [blur for blur, _ in straight]])
-    ripples = np.concatenate([ripples, [curve for _, curve in straight]])
+    drawn_out = (0.03, 0.06, 0.1, 0.17, 0.28)
+    blurs = np.concatenate([blurs, np.tile(drawn_out, finer.size)])
+    ripples = np.concatenate([ripples, _boxes(grid, finer, drawn_out)])
     each = _of_curves(times, x, rate, np.concatenate([leds, filaments, ripples]), _curve_spread(x))
     of_led, of_filament, of_ripple = np.split(each, [len(leds), len(leds) + len(filaments)])
     # Sharper than the frames can show: no shape tells it from an LED that flashes.
@@ -595,29 +612,36 @@ def _of_curves(times: Floats, x: Floats, rate: float, curves: Floats, spread: fl
     return np.asarray(each.max(axis=1))
 
 
-def _smeared(curve: Floats, width: float) -> Floats:
-    """The curve of a period averaged over a part of it, as an open shutter does."""
-    count = max(round(width * curve.size), 1)
-    kernel = np.zeros_like(curve)
+def _smeared(curves: Floats, width: float) -> Floats:
+    """Curves of a period, along the last axis, averaged over a part of it, as an open shutter does."""
+    points = curves.shape[-1]
+    kernel = np.zeros(points)
+    count = max(round(width * points), 1)
     kernel[:count] = 1 / count
-    return np.fft.irfft(np.fft.rfft(curve) * np.fft.rfft(kernel), curve.size)
+    return np.fft.irfft(np.fft.rfft(curves) * np.fft.rfft(kernel), points)
 
 
-def _box(grid: Floats, share: float, blur: float) -> Floats:
-    return _smeared((grid < share).astype(float), blur)
+def _boxes(grid: Floats, shares: Floats, blurs: Sequence[float]) -> Floats:
+    """Switched light, lit for each share of the period with each blur, shape (shares * blurs, points)."""
+    sharp = (grid < shares[:, None]).astype(float)
+    smeared = np.stack([_smeared(sharp, blur) for blur in blurs], axis=1)
+    return smeared.reshape(-1, grid.size)
 
 
-def _filament(grid: Floats, share: float, period: float, rise: float, fall: float) -> Floats:
-    """Current for `share` of the period; the light follows, twice round so that it has settled."""
-    light = np.empty_like(grid)
-    peak = 1.0
+def _filaments(grid: Floats, shares: Floats, period: float) -> Floats:
+    """Current for each share of the period; the light follows, twice round so that it has settled.
+
+    Shape (shares * rises * falls, points).
+    """
+    share, rise, fall = (
+        v.reshape(-1, 1) for v in np.meshgrid(shares, np.array(_RISES), np.array(_FALLS), indexing="ij")
+    )
+    warm, cool = np.exp(-grid * period / rise), np.exp(-(grid - share) * period / fall)
+    peak = np.ones_like(share)
     for _ in range(3):
         low = peak * np.exp(-(1 - share) * period / fall)
-        on = grid < share
-        light[on] = 1 - (1 - low) * np.exp(-grid[on] * period / rise)
         peak = 1 - (1 - low) * np.exp(-share * period / rise)
-        light[~on] = peak * np.exp(-(grid[~on] - share) * period / fall)
-    return light
+    return np.asarray(np.where(grid < share, 1 - (1 - low) * warm, peak * cool))
 
 
 def _mains_in_step(times: Floats, rate: float, error: float) -> float | None:
