@@ -37,12 +37,12 @@ def eyes() -> Eyes:
 
 @pytest.fixture(scope="module")
 def clip(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """Two signals in nine seconds: a Clear to Stop, then a Clear, which does not follow from it."""
+    """Two signals in eleven seconds: a Clear to Stop, then a Clear, which does not follow from it."""
     met = (
-        Met(parse_aspect("yellow over red, vertical, mast"), pace=30.0),
-        Met(parse_aspect("green, mast"), pace=30.0),
+        Met(parse_aspect("yellow over red, vertical, mast"), pace=24.0),
+        Met(parse_aspect("green, mast"), pace=24.0),
     )
-    drawn = draw_ride(met, seed=5, size=(480, 270), seconds=9.0, fps=12.0)
+    drawn = draw_ride(met, seed=5, size=(480, 270), seconds=11.0, fps=12.0)
     path = tmp_path_factory.mktemp("ride") / "ride.mp4"
     save_clip(drawn.frames(), path, drawn.size, drawn.fps)
     return str(path)

@@ -117,3 +117,9 @@ def test_dark_throughout_needs_time_and_a_lit_neighbour() -> None:
     assert not dark_throughout(head_light(track_of(["dark"] * 80), 0), [lit])
     blinks = track_of(["dark"] * 140 + ["green"] * 10)
     assert not dark_throughout(head_light(blinks, 0), [lit])
+
+
+def test_a_lamp_black_in_every_frame_has_light_and_no_change() -> None:
+    track = track_of(["dark"] * 60, noise=0.0)
+    assert head_light(track, 0).series.brightness.max() == 0
+    assert changes(track) == ()

@@ -509,7 +509,7 @@ def _ending(
     if over > NEAR_EDGE and max(widths, default=0.0) > GROWN * first.pose.width:
         aside = box.centre[0] / size[0] - 0.5
         return "passed", "left" if aside < -MIDDLE else "right" if aside > MIDDLE else "above"
-    if ended and at - span[1] < PATIENCE:
+    if ended and at - span[1] < PATIENCE and track.misses < 2:
         return "in view at the end", None
     return "lost from sight", None
 

@@ -62,8 +62,8 @@ def head_light(
 
 def _follows(light: Floats, common: Floats) -> bool:
     """Whether a lamp's light goes with the exposure; that of a lamp that clips the sensor does not."""
-    if light.size < 8 or float(common.min()) <= 0:
-        return False
+    if light.size < 8 or float(common.min()) <= 0 or float(np.quantile(light, 0.9)) <= 0:
+        return False  # too few frames, or black in all of them
     spreads = []
     for bright in (light, light / common):
         lit = bright[bright > 0.5 * np.quantile(bright, 0.9)]

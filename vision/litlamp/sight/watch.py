@@ -80,6 +80,8 @@ AWAY = 0.3
 """How far off it may then be, of the frame's longer side."""
 TRIED = 2.6
 """Seconds for which a spot in which nothing was found is looked at only among the AGAIN best such."""
+FINER = 0.4
+"""A spot smaller than this share of one tried nearby was shown too small there, and is none of those tried."""
 AGAIN = 1
 MOST_TRACKS = 12
 SHOWN, SHOWN_LAST = 6, 2
@@ -153,7 +155,7 @@ class Watch:
                 for spot, heads in zip(spots, heads_at(frame, spots, self._eyes), strict=True):
                     found.append(heads)
                     if not heads:
-                        self._tried.append((spot.x, spot.y, 8 * spot.diameter, at))
+                        self._tried.append((spot.x, spot.y, spot.diameter, at))
             # The second look at the whole is for clips in which nothing was found at once.
             if self._whole.due(at, pace) and not (self._live and 1 < self._whole.count <= len(WHOLES)):
                 found.append(heads_in_whole(frame, self._eyes))
@@ -241,7 +243,10 @@ class Watch:
         for s in spots:
             if any(b.x0 < s.x < b.x1 and b.y0 < s.y < b.y1 for b in known):
                 continue
-            stale = any(abs(s.x - x) < near and abs(s.y - y) < near for x, y, near, _ in self._tried)
+            stale = any(
+                max(abs(s.x - x), abs(s.y - y)) < 8 * wide and s.diameter > FINER * wide
+                for x, y, wide, _ in self._tried
+            )
             (tried if stale else fresh).append(s)
         return fresh + tried[:AGAIN]
 
