@@ -252,7 +252,8 @@ class _Reader:
         """On to the clip's end, or to where it is interrupted."""
         from litlamp.media.ahead import ahead
         from litlamp.media.clip import MediaError
-        from litlamp.sight.watch import one_thread, seconds
+        from litlamp.sight.beside import one_thread
+        from litlamp.sight.watch import seconds
 
         watch = self._watch
         assert watch is not None

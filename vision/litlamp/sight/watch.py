@@ -81,7 +81,7 @@ AWAY = 0.3
 TRIED = 2.6
 """Seconds for which a spot in which nothing was found is looked at only among the AGAIN best such."""
 FINER = 0.4
-"""A spot smaller than this share of one tried nearby was shown too small there, and is none of those tried."""
+"""A spot smaller than this share of one tried nearby was shown too small there to have been tried."""
 AGAIN = 1
 MOST_TRACKS = 12
 SHOWN, SHOWN_LAST = 6, 2
