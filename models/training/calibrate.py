@@ -10,6 +10,7 @@ other numbers of the calibration are set by hand.
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import multiprocessing
 import pickle
@@ -38,9 +39,11 @@ from litlamp.sight.look import (
     pool_colour,
     signal_belief,
     signal_evidence,
+    signal_odds,
     signal_read,
 )
 from litlamp.sight.plates import LEAST_SHOWN, belongs, plate_present, read_letters, shown_kinds
+from litlamp.sight.strange import unlike
 from targets import READER_NAMES, head_point, reader_target
 
 MODELS = Path(__file__).resolve().parents[1]
@@ -49,6 +52,10 @@ SIZES = ((640, 480), (480, 640), (960, 720))
 Array = NDArray[np.float64]
 DARK = COLOURS.index("dark")
 LEAST_FLOOR = 0.0002
+WIDTHS = (3.0, 3.5, 4.0, 4.5, 5.0, 6.0)
+"""Log2 of head widths, px, between which the usual odds for a signal are taken."""
+USUAL, LEAST = 0.25, 0.02
+"""The quantiles of these odds that are usual, and hardly ever met."""
 PLACES = {
     name: READER_NAMES.index(answer)
     for name, answer in (
@@ -257,7 +264,7 @@ def fitted(cs: list[Case], old: Calibration, scenes: int) -> Calibration:
         **{k: round(v, 4) for k, v in one.items()},
     )  # fmt: skip
 
-    tuned = counted(cs, tuned)
+    tuned = counted(cs, with_usual_odds(real, tuned))
     names = (
         "finder_colour", "reader_colour", "finder_size", "reader_size", "disagree", "witness_colour", "floor",
     )  # fmt: skip
@@ -275,6 +282,21 @@ def fitted(cs: list[Case], old: Calibration, scenes: int) -> Calibration:
         options={"maxfev": 160, "xatol": 1e-4, "fatol": 1e-5, "initial_simplex": steps},
     )  # fmt: skip
     return with_weights(best)
+
+
+def with_usual_odds(real: list[Case], tuned: Calibration) -> Calibration:
+    """The same, with how surely signals of each size are taken for signals."""
+    lit = [c for c in real if c.lit]
+    width = np.log2([usual_width(c.heads) for c in lit])
+    odds = np.array([signal_odds(c.score, c.logits.astype(np.float32), tuned) for c in lit])
+    edges = [-np.inf, *WIDTHS, np.inf]
+    rows = []
+    for low, high in itertools.pairwise(edges):
+        own = (width >= low) & (width < high)
+        if own.sum() >= 50:
+            rows.append((width[own].mean(), *np.quantile(odds[own], (USUAL, LEAST))))
+    at, usual, least = (tuple(round(float(v), 3) for v in column) for column in zip(*rows, strict=True))
+    return msgspec.structs.replace(tuned, strange_widths=at, strange_usual=usual, strange_least=least)
 
 
 def counted(cs: list[Case], tuned: Calibration) -> Calibration:
@@ -365,6 +387,9 @@ def report(when: str, cs: list[Case], tuned: Calibration) -> None:
         parts[f"signals kept at {least}"] = f"{(p[y] >= least).mean():.3f}"
         parts[f"others kept at {least}"] = f"{int((p[~y] >= least).sum())} of {int((~y).sum())}"
     own, right, true = colour_beliefs(real, tuned)
+    odd = [unlike(signal_odds(c.score, c.logits.astype(np.float32), tuned), usual_width(c.heads), tuned)
+           for c in real if c.lit]  # fmt: skip
+    parts["strange by half or more"] = f"{(np.array(odd) >= 0.5).mean():.3f}"
     parts["colour log loss"] = f"{log_loss(own):.4f}"
     for i, name in enumerate(COLOURS):
         at = true == i

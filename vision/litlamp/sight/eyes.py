@@ -51,6 +51,9 @@ class Calibration(msgspec.Struct, frozen=True):
     witness_restrictive, witness_other : belief from which that witness is heard for a colour more
         restrictive than the leading one, and for any other.
     rim_red : share of another lit colour's belief that goes to red where the lamp's rim is plainly red.
+    strange_widths : log2 of head widths, px, at which strange_usual and strange_least give the log-odds for a
+        signal that three quarters, and 98 in 100, of drawn signals of that width pass; none: not used.
+    strange_share : share of the belief in colours that is spread over all, for a wholly strange signal.
     geometry_weight : weight of the boxes' log-odds for staggered beside the reader's.
     geometry_jitter, geometry_px : how far a box's middle may be out, head widths and finder px.
     signal_bias, signal_heads, signal_reader : constant, and weights of the best head's and the reader's
@@ -84,6 +87,10 @@ class Calibration(msgspec.Struct, frozen=True):
     witness_restrictive: float = 0.7
     witness_other: float = 0.9
     rim_red: float = 0.05
+    strange_widths: tuple[float, ...] = ()
+    strange_usual: tuple[float, ...] = ()
+    strange_least: tuple[float, ...] = ()
+    strange_share: float = 0.1
     geometry_weight: float = 1.0
     geometry_jitter: float = 0.15
     geometry_px: float = 1.0

@@ -22,6 +22,7 @@ from litlamp.sight.group import group
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
 from litlamp.sight.rim import heard, red_rim
 from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
+from litlamp.sight.strange import unlike, widened
 
 Pixels = NDArray[np.uint8]
 NC = len(COLOURS)
@@ -124,7 +125,8 @@ def judge(
         answers = [others.submit(_answer, rgb, own, eyes) for own in groups]
         for own, answer in zip(groups, [future.result() for future in answers], strict=True):
             read = signal_read(answer, eyes.calibration)
-            belief = signal_belief(max(h.score for h in own), answer, eyes.calibration)
+            odds = signal_odds(max(h.score for h in own), answer, eyes.calibration)
+            belief = logistic(odds)
             if belief < BENEATH:
                 continue
             least = _least(own, eyes.calibration)
@@ -137,7 +139,8 @@ def judge(
             letters = read_letters(rgb, boards, eyes)
             pixels = _Pixels((rgb.shape[1], rgb.shape[0]), witnesses, rims, mast.result(), letters)
             apart = [h for h in heads if all(h is not o for o in own)]
-            seen = _signal(pixels, own, read, eyes.calibration, apart)
+            strange = unlike(odds, usual_width(own), eyes.calibration)
+            seen = _signal(pixels, own, read, eyes.calibration, apart, strange)
             judged.append(Judged(seen, belief, least, own, read, boards))
     return judged
 
@@ -190,8 +193,13 @@ def signal_belief(best: float, answer: NDArray[np.float32], tuned: Calibration) 
     best : the greatest of the finder's scores for these heads, 0 to 1.
     answer : the reader's logits for their window, (27,).
     """
+    return logistic(signal_odds(best, answer, tuned))
+
+
+def signal_odds(best: float, answer: NDArray[np.float32], tuned: Calibration) -> float:
+    """Log-odds of the same."""
     heads, reader = signal_evidence(best, answer)
-    return logistic(tuned.signal_bias + tuned.signal_heads * heads + tuned.signal_reader * reader)
+    return tuned.signal_bias + tuned.signal_heads * heads + tuned.signal_reader * reader
 
 
 def signal_evidence(best: float, answer: NDArray[np.float32]) -> tuple[float, float]:
@@ -210,16 +218,18 @@ def _signal(
     read: SignalRead,
     tuned: Calibration,
     others: Sequence[HeadFound],
+    strange: float,
 ) -> SignalSeen:
     n = len(heads)
     # The reader's slots can be laid against the heads found only where it counts as many.
     agrees = float(read.count[n] / max(1.0 - read.count[0], 1e-6))
-    seen, strange = [], 0.0
+    seen, apart_most = [], 0.0
     for slot, (head, witness) in enumerate(zip(heads, pixels.witnesses, strict=True)):
         finder, reader = softmax(head.colours), read.colours[slot]
         colour, apart = pool_colour(finder, reader, witness, agrees, tuned, head.lens)
         colour = heard(colour, pixels.rims[slot], tuned.rim_red)
-        strange = max(strange, apart)
+        colour = widened(colour, strange, tuned.strange_share)
+        apart_most = max(apart_most, apart)
         lit = colour[DARK] < 0.5
         lamp = LampSeen(head.x, head.y, head.lens) if lit else None
         seen.append(HeadSeen(head.box, lamp, _named(colour), present=head_belief(head, n, read, tuned)))
@@ -242,7 +252,7 @@ def _signal(
         whole=whole_belief(whole_evidence(heads, pixels.size, read, tuned, others), tuned),
         resolution=usual_width(heads),
         axis=axis,
-        strange=strange,
+        strange=max(strange, apart_most),
     )
 
 
