@@ -18,7 +18,7 @@ import pytest
 from PIL import Image
 
 from litlamp.cli import run
-from litlamp.clip_reading import read_clip
+from litlamp.clip_reading import read_clip, read_with_frames
 from litlamp.report.record import RecordError, encode, record, validate_line
 from litlamp.report.text import clock, source_text
 
@@ -75,6 +75,11 @@ def test_a_flashing_signal_of_the_samples(flashing: Any) -> None:
     assert upper.flashing > 0.95 and lower.flashing < 0.05
     assert 30 <= upper.flash_per_min <= 90
     assert 0 < upper.flash_per_min_error < 3
+
+
+def test_it_reads_the_same_with_nothing_done_side_by_side(flashing: Any) -> None:
+    alone, _ = read_with_frames(SAMPLES / "brindle-staggered-flash.mp4", threads=1, keep=False)
+    assert encode(record(alone)) == encode(record(flashing))
 
 
 def test_a_signal_that_changes_in_mid_clip(clearing: Any) -> None:

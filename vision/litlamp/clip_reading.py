@@ -72,8 +72,13 @@ def read_with_frames(
     fps: Fraction | float | None = None,
     progress: Callable[[float, float | None], None] | None = None,
     keep: bool = True,
+    threads: int = 0,
 ) -> tuple[SourceReading, tuple[Frame | None, ...]]:
-    """`read_clip`, and for each signal the frame that its boxes are of (None where none was kept)."""
+    """`read_clip`, and for each signal the frame that its boxes are of (None where none was kept).
+
+    `threads` is for the decoder: 0 as many as there are processors; with 1 nothing is done side by side, for
+    processes that read so each.
+    """
     from litlamp.aspects.rulebook import load_book
     from litlamp.media.clip import MediaError, open_clip
     from litlamp.sight.eyes import load_eyes
@@ -86,14 +91,14 @@ def read_with_frames(
     eyes = eyes or load_eyes(threads=1)
     name = source_name(source)
     try:
-        with open_clip(source, fps=fps) as clip:
+        with open_clip(source, fps=fps, threads=threads) as clip:
             length = clip.duration
 
             def at(seconds: float) -> None:
                 if progress is not None:
                     progress(seconds, length)
 
-            watched = watch(clip, eyes, keep_frames=keep, told=at)
+            watched = watch(clip, eyes, keep_frames=keep, told=at, decode_ahead=threads != 1)
     except MediaError as error:
         failed = SourceReading(
             name, None, None, (), error.sentence, book.name, book.edition, dict(eyes.names)

@@ -27,6 +27,7 @@ def read_source(
     fps: Fraction | float | None = None,
     progress: Callable[[float, float | None], None] | None = None,
     keep: bool = False,
+    threads: int = 0,
 ) -> tuple[SourceReading, tuple[Frame | None, ...]]:
     """What a photograph, clip or folder of photographs says; with `keep`, pictures to draw on.
 
@@ -34,7 +35,8 @@ def read_source(
     -------
     The reading, and frames: of a photograph the picture itself; of a clip one for each signal (None where
     none was kept); nothing of what could not be read. Parameters as for `read_clip`; `eyes`
-    are for photographs, as a clip has its own, which leave the decoder its cores.
+    are for photographs, as a clip has its own, which leave the decoder its cores. `threads`: see
+    `litlamp.clip_reading.read_with_frames`.
     """
     from litlamp.media.sources import STANDARD_INPUT, moves, taken
 
@@ -45,7 +47,14 @@ def read_source(
         from litlamp.clip_reading import read_with_frames
 
         reading, frames = read_with_frames(
-            given, book=book, level=level, expect=expect, fps=fps, progress=progress, keep=keep
+            given,
+            book=book,
+            level=level,
+            expect=expect,
+            fps=fps,
+            progress=progress,
+            keep=keep,
+            threads=threads,
         )
     else:
         from litlamp.photo_reading import read_with_frame

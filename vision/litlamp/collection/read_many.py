@@ -49,6 +49,7 @@ class _Work:
                     eyes=eyes,
                     fps=self.fps,
                     progress=lambda *_: beat(),
+                    threads=1,
                 )
             except Exception as error:
                 what = f"{type(error).__module__}.{type(error).__qualname__}".removeprefix("builtins.")

@@ -119,6 +119,7 @@ def read_task(task: Task, how: Settings, eyes: Any, beat: Beat) -> Done:
                 eyes=eyes,
                 fps=how.fps,
                 progress=lambda *_: beat(),
+                threads=1,
             )
     except MediaError as error:
         return _failed(task, how, error.sentence, before, content)

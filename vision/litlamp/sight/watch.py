@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -425,7 +425,7 @@ def _log(p: float) -> float:
 
 def seconds(
     clip: Iterable[ClipFrame], at: float = 0.0, last: Fraction | None = None
-) -> Iterator[tuple[ClipFrame, float]]:
+) -> Generator[tuple[ClipFrame, float]]:
     """Frames with the seconds since the first; where times cannot be trusted, as if thirty a second.
 
     Where a clip is gone on with, the frame before these was at `at`, and `last` by its own clock.
@@ -444,6 +444,7 @@ def watch(
     *,
     keep_frames: bool = False,
     told: Callable[[float], None] | None = None,
+    decode_ahead: bool = True,
 ) -> Watched:
     """Watch a clip to its end.
 
@@ -453,6 +454,7 @@ def watch(
     eyes : the networks.
     keep_frames : keep the best frame of each signal, for a picture.
     told : called with the seconds read so far, now and then.
+    decode_ahead : decode the next frames while one is looked at, in another thread.
 
     Raises
     ------
@@ -462,7 +464,8 @@ def watch(
     looking = Watch(eyes, keep_frames=keep_frames)
     count, at, said = 0, 0.0, -1.0
     fault = clip.times_fault
-    with one_thread(), contextlib.closing(ahead(seconds(clip))) as frames:
+    coming = seconds(clip)
+    with one_thread(), contextlib.closing(ahead(coming) if decode_ahead else coming) as frames:
         for frame, at in frames:
             count += 1
             fault = frame.times_fault or fault
