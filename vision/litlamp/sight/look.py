@@ -16,6 +16,7 @@ from litlamp.sight.beside import workers
 from litlamp.sight.colour import lamp_colour
 from litlamp.sight.count import head_belief, usual_width, whole_belief, whole_evidence
 from litlamp.sight.crop import reader_window
+from litlamp.sight.dim import bright_parts, core_light, darkened, may_be_dark
 from litlamp.sight.eyes import Calibration, Eyes, load_eyes, log_odds, logistic, softmax
 from litlamp.sight.find import HeadFound, PlateFound, distinct_plates, find, plates_below
 from litlamp.sight.group import group
@@ -121,6 +122,7 @@ def judge(
     """
     groups = group(heads)
     judged = []
+    bright = bright_parts(rgb) if groups else 0.0
     with workers(eyes.beside) as others:
         answers = [others.submit(_answer, rgb, own, eyes) for own in groups]
         for own, answer in zip(groups, [future.result() for future in answers], strict=True):
@@ -137,7 +139,9 @@ def judge(
             plates = plates if below is None else distinct_plates([*plates, *below.result()])
             boards = tuple(p for p in plates if belongs(p.box, own))
             letters = read_letters(rgb, boards, eyes)
-            pixels = _Pixels((rgb.shape[1], rgb.shape[0]), witnesses, rims, mast.result(), letters)
+            cores = [core_light(rgb, h.x, h.y, h.lens) for h in own]
+            size = rgb.shape[1], rgb.shape[0]
+            pixels = _Pixels(size, witnesses, rims, cores, bright, mast.result(), letters)
             apart = [h for h in heads if all(h is not o for o in own)]
             strange = unlike(odds, usual_width(own), eyes.calibration)
             seen = _signal(pixels, own, read, eyes.calibration, apart, strange)
@@ -154,6 +158,7 @@ class _Pixels:
     size : of the picture, width and height, px.
     witnesses : of each head, what its pixels say of its colour.
     rims : of each head, how plainly its lamp's rim is red.
+    cores : of each head, the light of its lens, linear, 0 to 1; `bright` that of the picture's bright parts.
     mast : its lean, where it was seen.
     boards : its plates.
     """
@@ -161,6 +166,8 @@ class _Pixels:
     size: tuple[int, int]
     witnesses: Sequence[NDArray[np.float64]]
     rims: Sequence[float]
+    cores: Sequence[float]
+    bright: float
     mast: MastLine | None
     boards: Sequence[PlateSeen]
 
@@ -223,15 +230,18 @@ def _signal(
     n = len(heads)
     # The reader's slots can be laid against the heads found only where it counts as many.
     agrees = float(read.count[n] / max(1.0 - read.count[0], 1e-6))
-    seen, apart_most = [], 0.0
+    colours, apart_most = [], 0.0
     for slot, (head, witness) in enumerate(zip(heads, pixels.witnesses, strict=True)):
         finder, reader = softmax(head.colours), read.colours[slot]
         colour, apart = pool_colour(finder, reader, witness, agrees, tuned, head.lens)
         colour = heard(colour, pixels.rims[slot], tuned.rim_red)
-        colour = widened(colour, strange, tuned.strange_share)
+        colours.append(widened(colour, strange, tuned.strange_share))
         apart_most = max(apart_most, apart)
-        lit = colour[DARK] < 0.5
-        lamp = LampSeen(head.x, head.y, head.lens) if lit else None
+    dim = may_be_dark(pixels.cores, [c[DARK] < 0.5 for c in colours], pixels.bright, tuned)
+    seen = []
+    for head, belief, moved in zip(heads, colours, dim, strict=True):
+        colour = darkened(belief, moved)
+        lamp = LampSeen(head.x, head.y, head.lens) if colour[DARK] < 0.5 else None
         seen.append(HeadSeen(head.box, lamp, _named(colour), present=head_belief(head, n, read, tuned)))
     box = seen[0].box
     for part in [h.box for h in seen[1:]] + [
