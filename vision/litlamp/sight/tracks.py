@@ -345,10 +345,12 @@ class Track:
         measured = measure_lamps(frame, places, [lamp.diameter * self.pose.width for lamp in lamps])
         off, weight, unlike = np.zeros(2), 0.0, False
         lit = dark = 0
-        for i, lamp in enumerate(lamps):
+        for i, (lamp, (x, y)) in enumerate(zip(lamps, places, strict=True)):
             unlike |= lamp.take(measured, i, sure=sure)
             lit += lamp.lit
-            dark += lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual
+            # One that has left the picture has not gone dark.
+            there = 0 <= x < frame.size[0] and 0 <= y < frame.size[1]
+            dark += there and lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual
             if lamp.lit:
                 off, weight = off + lamp.light[-1] * measured.off[i], weight + lamp.light[-1]
         self._dark = dark > 0 and lit == 0
@@ -358,10 +360,11 @@ class Track:
             moved = moved[0] + dx, moved[1] + dy
         if sure or weight > 0:
             self._held = at
-        self._velocity = (
-            self._velocity[0] + SWIFT * (moved[0] - self._velocity[0]),
-            self._velocity[1] + SWIFT * (moved[1] - self._velocity[1]),
-        )
+        if not self.hidden:  # else it was put back to where it was last seen, which is no motion of its own
+            self._velocity = (
+                self._velocity[0] + SWIFT * (moved[0] - self._velocity[0]),
+                self._velocity[1] + SWIFT * (moved[1] - self._velocity[1]),
+            )
         self.unlike = self.unlike + 1 if unlike else 0
         self.times.append(at)
         self.common.append(common)

@@ -353,8 +353,12 @@ def _same(track: Track, seen: list[Glance], here: Box) -> Glance | None:
     elsewhere = here.x0 - track.heads_box().x0, here.y0 - track.heads_box().y0
     # What looks much less like a signal than this track did so far is something else that is before it.
     seen = [s for s in seen if s.odds > min(-1.0, track.odds() - UNLIKELY)]
+    # One that was lost may lie over another far behind it, which is not it grown small.
+    least = 1 / NEARER if track.held and not track.misses else 1 / ALIKE
     best, most = None, 0.0
     for one in seen:
+        if not least < one.seen.resolution / track.pose.width < NEARER:
+            continue
         box = _box(one)
         share = _overlap(here, box) / max(min(here.area, box.area), 1e-6)
         if share > max(most, 0.2):
@@ -397,7 +401,9 @@ def _near(track: Track, box: Box) -> bool:
 
 
 def _one(a: Track, b: Track) -> bool:
-    return _share(a.heads_box(), b.heads_box()) > 0.6
+    """Whether both follow one signal. A track that has lost a near signal may lie over another far one."""
+    alike = 1 / NEARER < a.pose.width / b.pose.width < NEARER
+    return alike and _share(a.heads_box(), b.heads_box()) > 0.6
 
 
 def _known(track: Track) -> float:
