@@ -45,8 +45,11 @@ PLATE_PRIOR: Mapping[Plate, float] = {"A": 0.3, "R": 0.1, "L": 0.1, "DV": 0.1}
 """Chance that a plate is there if it could not have been seen."""
 NUMBER_PRIOR = 0.5
 """The same for a number plate: nothing is known."""
-UNSEEN_COLOURS: tuple[Colour, ...] = ("red", "yellow", "green")
-"""What a head out of view may show, each as likely."""
+UNSEEN_COLOURS: Mapping[Colour, float] = dict.fromkeys(("red", "yellow", "green"), 1 / 3)
+"""What a head above or below those seen may show that is cut off or hidden."""
+BETWEEN_COLOURS: Mapping[Colour, float] = {"dark": 0.7, "red": 0.1, "yellow": 0.1, "green": 0.1}
+"""What a head between two that are seen may show: it is in view, so that it was missed because it is dark, in
+the off phase of a flash or failed."""
 NEGLIGIBLE = 1e-8
 """Head hypotheses below this are not looked up; their whole belief goes to "not a standard aspect"."""
 
@@ -181,18 +184,29 @@ def _stacks(belief: SignalBelief) -> Iterator[_Stack]:
         if stack.chance * (1.0 - whole) < NEGLIGIBLE:
             # One for all: below notice, so that nothing about it is looked up.
             rest = stack.chance * (1.0 - whole)
-            yield _Stack(rest, (UNSEEN_COLOURS[0], *stack.colours), (None, *stack.seen))
+            yield _Stack(rest, ("red", *stack.colours), (None, *stack.seen))
             continue
         for count in range(1, unseen + 1):
-            ways = (count + 1) * len(UNSEEN_COLOURS) ** count
-            chance = stack.chance * (1.0 - whole) / unseen / ways
-            for above in range(count + 1):
-                for colours_out in product(UNSEEN_COLOURS, repeat=count):
-                    yield _Stack(
-                        chance,
-                        (*colours_out[:above], *stack.colours, *colours_out[above:]),
-                        (*(None,) * above, *stack.seen, *(None,) * (count - above)),
-                    )
+            yield from _with_unseen(stack, count, stack.chance * (1.0 - whole) / unseen)
+
+
+def _with_unseen(stack: _Stack, count: int, chance: float) -> Iterator[_Stack]:
+    """The same with so many more heads, above, below and between those seen, each place as likely."""
+    total = len(stack.colours) + count
+    ways = [*combinations(range(total), count)]
+    for places in ways:
+        own = iter(range(len(stack.colours)))
+        order = [None if at in places else next(own) for at in range(total)]
+        seen_at = [at for at, which in enumerate(order) if which is not None]
+        choices = [BETWEEN_COLOURS if seen_at[0] < at < seen_at[-1] else UNSEEN_COLOURS for at in places]
+        for colours in product(*(choice.items() for choice in choices)):
+            supposed = iter(colour for colour, _ in colours)
+            share = math.prod(share for _, share in colours)
+            yield _Stack(
+                chance / len(ways) * share,
+                tuple(next(supposed) if which is None else stack.colours[which] for which in order),
+                tuple(None if which is None else stack.seen[which] for which in order),
+            )
 
 
 def _too_many_as_one(stacks: list[_Stack]) -> list[_Stack]:
@@ -221,6 +235,7 @@ def _weigh_stack(
     """Add every display of one choice of heads, mount and arrangement: over plates, then over flash."""
     unseen = _unseen(stack)
     dark, open_dark = _dark(stack)
+    missed_dark = any(at in unseen for at in dark)
     rows = [
         (rule, row)
         for rule, row in _candidates(book, stack.colours, open_dark)
@@ -248,6 +263,9 @@ def _weigh_stack(
                 weight = NOT_STANDARD_WEIGHT if off_phase and not drawn_dark else 1.0
             else:
                 key, weight = _not_drawn(book, heads, dark, open_dark), NOT_STANDARD_WEIGHT
+            if missed_dark:
+                # That it is dark is why it was missed, however seldom a dark head is shown.
+                weight = 1.0
             tally.add(key, chance * plated * share * weight, display)
 
 

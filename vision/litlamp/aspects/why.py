@@ -122,7 +122,7 @@ def _seen(case: Case) -> str:
         len(shown.heads), f"{len(shown.heads)} heads"
     )
     seen = ", ".join(
-        lamp.words() + (" (supposed, out of view)" if at in shown.unseen else "")
+        lamp.words() + (_supposed(shown, at) if at in shown.unseen else "")
         for at, lamp in enumerate(shown.heads)
     )
     order = " from the top" if len(shown.heads) > 1 else ""
@@ -358,10 +358,10 @@ def _difference(shown: Display, other: Display) -> str:
     """How another display differs from the one read: "if the lower head flashes and it is a dwarf"."""
     parts: list[str] = []
     if other.unseen != shown.unseen or len(other.heads) != len(shown.heads):
-        out = ", ".join(other.heads[at].words() for at in other.unseen)
+        missed = " and ".join(_missed(other, at) for at in other.unseen)
         parts.append(
-            f"out of view there is {out}, so that it shows {lamps(other.heads)}"
-            if other.unseen
+            f"{missed}, so that it shows {lamps(other.heads)}"
+            if missed
             else f"the heads are {lamps(other.heads)}"
         )
     else:
@@ -384,6 +384,25 @@ def _difference(shown: Display, other: Display) -> str:
     if bool(shown.numbered) != bool(other.numbered):
         parts.append(f"it bears {'a' if other.numbered else 'no'} number plate")
     return "if " + " and ".join(parts)
+
+
+def _between(display: Display, at: int) -> bool:
+    """Whether a head that was not seen stands between two that were."""
+    seen = [i for i in range(len(display.heads)) if i not in display.unseen]
+    return bool(seen) and seen[0] < at < seen[-1]
+
+
+def _supposed(display: Display, at: int) -> str:
+    return " (supposed, missed between the others)" if _between(display, at) else " (supposed, out of view)"
+
+
+def _missed(display: Display, at: int) -> str:
+    lamp = display.heads[at]
+    if not _between(display, at):
+        return f"out of view there is {lamp.words()}"
+    if at in display.off_phase:
+        return f"between them a flashing {lamp.colour} was caught dark and missed"
+    return f"between them a head was missed that is {lamp.words()}"
 
 
 def _guard(case: Case) -> Iterator[str]:
