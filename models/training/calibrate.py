@@ -29,10 +29,10 @@ from litlamp.aspects.aspect import COLOURS, PLATES
 from litlamp.box import Box
 from litlamp.scene.compose import training_sample
 from litlamp.scene.truth import HeadTruth, SceneTruth, SignalTruth
-from litlamp.sight.count import head_belief, head_evidence, usual_width, whole_belief, whole_evidence
+from litlamp.sight.count import head_belief, head_evidence, whole_belief, whole_evidence
 from litlamp.sight.crop import LETTERS, plate_window, reader_window
 from litlamp.sight.eyes import Calibration, load_eyes, log_odds, logistic, read_manifest, softmax
-from litlamp.sight.find import HeadFound, distinct_plates, find, plates_below
+from litlamp.sight.find import HeadFound, distinct_plates, find, plates_below, usual_width
 from litlamp.sight.group import group
 from litlamp.sight.look import (
     colour_witness,

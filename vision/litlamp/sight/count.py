@@ -9,7 +9,7 @@ import numpy as np
 
 from litlamp.aspects.aspect import MOST_HEADS
 from litlamp.sight.eyes import Calibration, log_odds, logistic
-from litlamp.sight.find import HeadFound
+from litlamp.sight.find import HeadFound, usual_width
 
 if TYPE_CHECKING:
     from litlamp.sight.look import SignalRead
@@ -17,11 +17,6 @@ if TYPE_CHECKING:
 LEAST_DOUBT = 1e-5
 SIDEWAYS, UPRIGHT = 5.0, 9.0
 """So near, in head widths, may a head of another signal be one of this: aside, and above or below."""
-
-
-def usual_width(heads: Sequence[HeadFound]) -> float:
-    """The median width of these heads, px."""
-    return float(np.median([h.box.width for h in heads]))
 
 
 def crowded(heads: Sequence[HeadFound], others: Iterable[HeadFound]) -> bool:

@@ -85,6 +85,11 @@ class Found:
     spots: tuple[Spot, ...]
 
 
+def usual_width(heads: Sequence[HeadFound]) -> float:
+    """The median width of these heads, px."""
+    return float(np.median([h.box.width for h in heads]))
+
+
 def find(rgb: Pixels, eyes: Eyes) -> Found:
     """Heads and plates of a picture, uint8 (H, W, 3), R G B; best first.
 
@@ -106,7 +111,7 @@ def find(rgb: Pixels, eyes: Eyes) -> Found:
 
 def plates_below(rgb: Pixels, heads: Sequence[HeadFound], eyes: Eyes) -> list[PlateFound]:
     """Plates on the mast of these heads, sought once more in a window finer than that of the heads."""
-    width = float(np.median([h.box.width for h in heads]))
+    width = usual_width(heads)
     if width < FINE_WORTH:
         return []  # The window about the lamp was as fine already.
     window = _mast_window(rgb, heads, width)

@@ -10,7 +10,6 @@ import numpy as np
 
 from litlamp.box import Box
 from litlamp.media.clip_frame import ClipFrame
-from litlamp.sight.count import usual_width
 from litlamp.sight.crop import Window, cut
 from litlamp.sight.eyes import Eyes, log_odds
 from litlamp.sight.find import (
@@ -24,6 +23,7 @@ from litlamp.sight.find import (
     distinct_plates,
     read_heads,
     reduced_whole,
+    usual_width,
 )
 from litlamp.sight.look import Judged, judge
 from litlamp.sight.patches import Part, part_of

@@ -14,11 +14,11 @@ from litlamp.media.frame import Frame
 from litlamp.sight.axis import STRAY, MastLine, mast_axis, mast_direction, stagger
 from litlamp.sight.beside import workers
 from litlamp.sight.colour import lamp_colour
-from litlamp.sight.count import head_belief, usual_width, whole_belief, whole_evidence
+from litlamp.sight.count import head_belief, whole_belief, whole_evidence
 from litlamp.sight.crop import reader_window
 from litlamp.sight.dim import bright_parts, core_light, darkened, may_be_dark
 from litlamp.sight.eyes import Calibration, Eyes, load_eyes, log_odds, logistic, softmax
-from litlamp.sight.find import HeadFound, PlateFound, distinct_plates, find, plates_below
+from litlamp.sight.find import HeadFound, PlateFound, distinct_plates, find, plates_below, usual_width
 from litlamp.sight.group import group
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
 from litlamp.sight.rim import heard, red_rim

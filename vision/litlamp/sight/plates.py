@@ -13,7 +13,7 @@ from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box
 from litlamp.sight.crop import LETTERS, plate_window
 from litlamp.sight.eyes import Calibration, Eyes, log_odds, logistic, softmax
-from litlamp.sight.find import HeadFound, PlateFound
+from litlamp.sight.find import HeadFound, PlateFound, usual_width
 from litlamp.sight.seen import PlateSeen
 
 Pixels = NDArray[np.uint8]
@@ -36,7 +36,7 @@ def read_letters(rgb: Pixels, found: Sequence[PlateFound], eyes: Eyes) -> list[P
 
 def belongs(plate: Box, heads: Sequence[HeadFound]) -> bool:
     """Whether a plate stands on these heads' post: near its line, from the top head down to well below."""
-    width = float(np.median([h.box.width for h in heads]))
+    width = usual_width(heads)
     x, y = plate.centre
     xs = [h.x for h in heads]
     top, low = min(h.box.y0 for h in heads), max(h.box.y1 for h in heads)
