@@ -263,8 +263,8 @@ def _weigh_stack(
                 weight = NOT_STANDARD_WEIGHT if off_phase and not drawn_dark else 1.0
             else:
                 key, weight = _not_drawn(book, heads, dark, open_dark), NOT_STANDARD_WEIGHT
-            if missed_dark:
-                # That it is dark is why it was missed, however seldom a dark head is shown.
+            if missed_dark and off_phase:
+                # That it was caught dark is why it was missed, however seldom that is.
                 weight = 1.0
             tally.add(key, chance * plated * share * weight, display)
 
