@@ -151,6 +151,7 @@ def _seconds(work):
     return time.perf_counter() - begin
 
 
+@pytest.mark.parametrize("shape", [(1001, 1203), (2999, 1500), (40, 3000)])
 def test_neither_strips_nor_a_half_at_hand_change_what_is_found(shape, monkeypatch):
     rng = np.random.default_rng(4)
     small = rng.integers(0, 255, (max(shape[0] // 6, 3), shape[1] // 6, 3), np.uint8)
