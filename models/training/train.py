@@ -21,11 +21,14 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from litlamp.aspects.aspect import COLOURS
+from augment import developed, mirrored_lessons, mirrored_windows
 from nets import Finder, PlateReader, Reader
 from stream import Arrays, lessons
 from targets import N_MAPS
 
 FIRST_SEED = 1_000_000
+DEVELOPED = 0.4
+"""Share of pictures and windows whose tone is changed each time they are looked at."""
 
 
 def heat_loss(logit: Tensor, truth: Tensor, weight: Tensor) -> Tensor:
@@ -172,6 +175,7 @@ def main() -> None:
             averaged[k].state = first[k]
     until = args.until or done + args.minutes
     store = Store(args.keep, device)
+    dice = torch.Generator(device).manual_seed(args.first + (saved["seen"] if saved else 0))
     start, step, log = time.monotonic(), 0, {}
     threading.Thread(target=store.feed, args=(source,), daemon=True).start()
     while True:
@@ -192,12 +196,17 @@ def main() -> None:
         rgb, maps, weight, at, windows, answers, weights, plates, kinds = store.draw(args.batch)
         used = fixed(weights.flatten(0, 1)[:, 0] > 0, args.batch * 5 // 4)
         pl = fixed(kinds.flatten() >= 0, args.batch * 3 // 4)
+        asked = answers.flatten(0, 1)[used]
+        turn = torch.rand(len(rgb), generator=dice, device=device) < 0.5
+        rgb, maps, weight, at = mirrored_lessons(rgb, maps, weight, at, turn)
+        turn = torch.rand(len(used), generator=dice, device=device) < 0.5
+        seen_windows = mirrored_windows(windows.flatten(0, 1)[used], asked, turn)
         with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
-            y = nets["finder"].logits(rgb)  # type: ignore[operator]
-            r = nets["reader"](windows.flatten(0, 1)[used])
-            q = nets["plates"](plates.flatten(0, 1)[pl])
+            y = nets["finder"].logits(developed(rgb, DEVELOPED, dice))  # type: ignore[operator]
+            r = nets["reader"](developed(seen_windows, DEVELOPED, dice))
+            q = nets["plates"](developed(plates.flatten(0, 1)[pl], DEVELOPED, dice))
         loss, parts = finder_loss(y.float(), maps.float(), weight.float(), at.float())
-        rloss, rparts = reader_loss(r.float(), answers.flatten(0, 1)[used], weights.flatten(0, 1)[used])
+        rloss, rparts = reader_loss(r.float(), asked, weights.flatten(0, 1)[used])
         ploss = functional.cross_entropy(q.float(), kinds.flatten()[pl])
         total = loss + rloss + ploss
         optimiser.zero_grad(set_to_none=True)

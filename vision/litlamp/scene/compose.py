@@ -173,7 +173,7 @@ def draw_scenery(
             bool(rng.random() < 0.03),
             bool(rng.random() < 0.05),
         ),
-        "photo": str(rng.choice(photos)) if photos and rng.random() < 0.3 else None,
+        "photo": str(rng.choice(photos)) if photos and rng.random() < 0.4 else None,
         "room": bool(light in ("day", "overcast") and weather == "clear" and rng.random() < 0.1),
         "back": bool(rng.random() < 0.04),
         "kind": None,
