@@ -20,8 +20,8 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from litlamp.aspects.aspect import COLOURS
 from augment import developed, mirrored_lessons, mirrored_windows
+from litlamp.aspects.aspect import COLOURS
 from nets import Finder, PlateReader, Reader
 from stream import Arrays, lessons
 from targets import N_MAPS

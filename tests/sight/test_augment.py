@@ -6,11 +6,10 @@ import pytest
 torch = pytest.importorskip("torch")
 
 from augment import developed, mirrored_lessons, mirrored_windows  # noqa: E402
-from targets import READER_NAMES, finder_target  # noqa: E402
-
 from litlamp.scene.compose import training_sample  # noqa: E402
 from litlamp.sight.crop import Window  # noqa: E402
 from litlamp.sight.find import read_heads, read_plates  # noqa: E402
+from targets import READER_NAMES, finder_target  # noqa: E402
 
 
 def test_a_mirrored_lesson_points_at_the_mirrored_heads_and_plates():
@@ -34,7 +33,7 @@ def test_a_mirrored_lesson_points_at_the_mirrored_heads_and_plates():
             assert np.array_equal(a.colours, b.colours)
         heads += len(was)
         boards = [
-            sorted(((x + p.box.centre[0] * s, p.box.centre[1]) for p in read_plates(*v, 0.999)))
+            sorted((x + p.box.centre[0] * s, p.box.centre[1]) for p in read_plates(*v, 0.999))
             for v, x, s in ((before, 0, 1), (after, 128, -1))
         ]
         assert np.allclose(boards[0], boards[1], atol=0.05)
