@@ -38,7 +38,7 @@ def mirrored_lessons(rgb: Tensor, maps: Tensor, weight: Tensor, at: Tensor, chos
 
 
 def mirrored_windows(windows: Tensor, answers: Tensor, chosen: Tensor) -> Tensor:
-    """Mirror the chosen reader windows, uint8 (N, H, W, 4), unless they hold a letter that mirroring spoils."""
+    """Mirror the chosen reader windows, uint8 (N, H, W, 4), but for letters that mirroring spoils."""
     free = answers[:, _LETTERS].sum(1) == 0
     return torch.where((chosen & free).view(-1, 1, 1, 1), windows.flip(2), windows)
 

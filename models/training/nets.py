@@ -19,6 +19,10 @@ class Separable(nn.Module):
         self.expand = nn.Conv2d(cin, cout, 1, bias=False)
         self.norm_e = nn.BatchNorm2d(cout)
         self.same = stride == 1 and cin == cout
+        if self.same:
+            # Begins as nothing but its input (Goyal et al. 2017, "Accurate, Large Minibatch SGD", 5.1), so that a
+            # block added to trained networks leaves them as they were.
+            nn.init.zeros_(self.norm_e.weight)
 
     def forward(self, x: Tensor) -> Tensor:
         y = functional.relu(self.norm_d(self.depth(x)))
@@ -48,9 +52,9 @@ class Finder(nn.Module):
         super().__init__()
         self.stem = stem(24)
         self.s4 = stage(24, 48, 2)
-        self.s8 = stage(48, 96, 3)
-        self.s16 = stage(96, 144, 4, 5)
-        self.s32 = stage(144, 192, 3, 5)
+        self.s8 = stage(48, 96, 4)
+        self.s16 = stage(96, 144, 7, 5)
+        self.s32 = stage(144, 192, 6, 5)
         self.l32, self.l16 = nn.Conv2d(192, 96, 1), nn.Conv2d(144, 96, 1)
         self.l8, self.l4 = nn.Conv2d(96, 96, 1), nn.Conv2d(48, 96, 1)
         self.f16, self.f8 = Separable(96, 96), Separable(96, 96)
@@ -87,10 +91,10 @@ class Reader(nn.Module):
         self.stem = nn.Sequential(nn.Conv2d(4, 32, 3, 2, 1, bias=False), nn.BatchNorm2d(32), nn.ReLU())
         self.body = nn.Sequential(
             Separable(32, 32),
-            stage(32, 64, 2),
-            stage(64, 112, 3),
-            stage(112, 160, 3, 5),
-            stage(160, 224, 2, 5),
+            stage(32, 64, 3),
+            stage(64, 112, 6),
+            stage(112, 160, 6, 5),
+            stage(160, 224, 5, 5),
         )  # (N, 224, 12, 5)
         self.squeeze = nn.Sequential(nn.Conv2d(224, 64, 1), nn.ReLU())
         self.out = nn.Sequential(

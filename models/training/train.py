@@ -171,8 +171,10 @@ def main() -> None:
     if args.start:
         first = torch.load(args.start, map_location=device, weights_only=True)
         for k, net in nets.items():
-            net.load_state_dict(first[k])
-            averaged[k].state = first[k]
+            # Blocks that the earlier network did not have begin as nothing but their input.
+            if net.load_state_dict(first[k], strict=False).unexpected_keys:
+                raise SystemExit(f"{args.start} is not of a {k} like this one")
+            averaged[k] = Averaged(net)
     until = args.until or done + args.minutes
     store = Store(args.keep, device)
     dice = torch.Generator(device).manual_seed(args.first + (saved["seen"] if saved else 0))
