@@ -498,3 +498,29 @@ def test_what_the_user_states_of_the_mount(
     assert signal.why[0].startswith(f"Mount: {mount}, as you stated")
     assert any("rests on your word" in c for c in signal.cautions) == doubted
     assert signal.mount.mast == 0.97  # what was seen is told as it was seen
+
+
+@pytest.mark.parametrize(
+    ("red_rim", "unlit", "told"),
+    [(0.0, 0.0, ()), (0.9, 0.0, ("over-exposed red",)), (0.9, 0.04, ("over-exposed red", "may be unlit"))],
+)
+def test_what_is_odd_about_a_lamp_is_told(
+    grey: Path,
+    red_rim: float,
+    unlit: float,
+    told: tuple[str, ...],
+    seen_single_yellow: None,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    from dataclasses import replace
+
+    from litlamp.sight import look
+
+    (signal,) = look.look(None, None)  # type: ignore[arg-type]
+    head = replace(signal.heads[0], red_rim=red_rim, unlit=unlit)
+    monkeypatch.setattr("litlamp.sight.look.look", lambda frame, eyes: (replace(signal, heads=(head,)),))
+    assert run(["read", str(grey), "--json"]) == 0
+    cautions = validate_line(capsys.readouterr().out).signals[0].cautions
+    for words in ("over-exposed red", "may be unlit"):
+        assert any(words in c for c in cautions) == (words in told)

@@ -5,12 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from litlamp.aspects.aspect import COLOURS
-from litlamp.sight.dim import bright_parts, core_light, darkened, may_be_dark
+from litlamp.sight.dim import bright_parts, core_light, may_be_dark
 from litlamp.sight.eyes import Calibration
 
 TUNED = Calibration("")
-DARK = COLOURS.index("dark")
 shares = st.floats(0, 1)
 
 
@@ -60,11 +58,3 @@ def test_the_brightest_lamp_never_speaks_against_itself(heads, bright):
             assert moved == 0
     brighter = may_be_dark(cores, lit, bright, TUNED)
     assert all(b >= a for a, b in zip(told, brighter, strict=True))
-
-
-@given(st.lists(st.floats(1e-6, 1), min_size=5, max_size=5), shares)
-def test_only_dark_gains(values, moved):
-    belief = np.array(values) / sum(values)
-    after = darkened(belief, moved)
-    assert after.sum() == pytest.approx(1)
-    assert all(after[i] <= belief[i] + 1e-12 for i in range(5) if i != DARK)

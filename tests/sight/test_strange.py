@@ -1,12 +1,11 @@
 """How unlike the known a signal is, and how its beliefs widen."""
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from litlamp.sight.eyes import Calibration, load_eyes
-from litlamp.sight.strange import unlike, widened
+from litlamp.sight.strange import unlike
 
 TUNED = Calibration("", strange_widths=(3.0, 5.0), strange_usual=(2.0, 6.0), strange_least=(-2.0, 1.0))
 odds = st.floats(-20, 20)
@@ -39,20 +38,3 @@ def test_the_installed_figures_ask_more_the_larger_a_signal_is_up_to_where_it_fi
     assert list(tuned.strange_widths) == sorted(tuned.strange_widths)
     assert all(low < usual for low, usual in zip(tuned.strange_least, tuned.strange_usual, strict=True))
     assert tuned.strange_usual[0] < tuned.strange_usual[-2]
-
-
-beliefs = st.lists(st.floats(1e-6, 1), min_size=5, max_size=5).map(lambda v: np.array(v) / sum(v))
-
-
-@given(beliefs, st.floats(0, 1), st.floats(0, 0.5))
-def test_beliefs_widen_and_keep_their_order(belief, strange, share):
-    out = widened(belief, strange, share)
-    assert out.sum() == pytest.approx(1)
-    assert out.min() >= share * strange / 5 - 1e-12
-    assert out.max() <= belief.max() + 1e-12
-    assert (np.diff(out[np.argsort(belief)]) >= -1e-12).all()
-
-
-def test_a_half_strange_signal_leaves_every_colour_open_at_the_usual_level():
-    sure = np.array([0.0, 1.0, 0.0, 0.0, 0.0])
-    assert widened(sure, 0.5, Calibration("").strange_share).min() >= 0.01

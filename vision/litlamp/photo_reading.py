@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 DEFAULT_LEVEL = 0.99
 
+_PLAINLY_DIM = 0.025
+"""Belief that a lamp is unlit, for its dimness alone, from which that is told."""
 _STRANGE = "This picture is unlike those the networks learned from: be slow to believe it."
 
 
@@ -207,9 +209,22 @@ def told(reading: Reading, seen: SignalSeen, expect: Mount | None) -> Reading:
                 f"{'dwarf' if expect == 'mast' else 'mast'}: the reading rests on your word.",
                 *cautions,
             )
+    cautions = (*cautions, *_of_lamps(seen))
     if seen.strange >= 0.5:
         cautions = (*cautions, _STRANGE)
     return replace(reading, why=why, cautions=cautions)
+
+
+def _of_lamps(seen: SignalSeen) -> Iterator[str]:
+    """What is odd about single lamps, for a learner to look at."""
+    from litlamp.aspects.why import places
+
+    for place, head in zip(places(len(seen.heads)), seen.heads, strict=True):
+        if head.red_rim >= 0.5:
+            colour = max(head.colour, key=lambda c: head.colour[c])
+            yield f"The {place} reads {colour}, but its rim is too red for that: it may be an over-exposed red."
+        if head.unlit >= _PLAINLY_DIM:
+            yield f"The lamp of the {place} is dim beside another: it may be unlit, with light in its glass."
 
 
 def source_name(source: Source) -> str:

@@ -104,7 +104,7 @@ def features(
 
     None where too little of the lamp is inside the picture.
     """
-    cut = _cut_out(rgb, x, y, diameter)
+    cut = cut_out(rgb, x, y, diameter)
     if cut is None:
         return None
     patch, distance = cut
@@ -164,10 +164,15 @@ def _ratios(light: Floats) -> tuple[float, float]:
     return float(r - g) / 2, float(b - g) / 2
 
 
-def _cut_out(rgb: Pixels, x: float, y: float, diameter: float) -> tuple[Pixels, Floats] | None:
-    """The lamp and its surroundings, and each px's distance from its centre in lamp radii."""
+def cut_out(
+    rgb: Pixels, x: float, y: float, diameter: float, largest: float = LARGEST
+) -> tuple[Pixels, Floats] | None:
+    """The lamp and as much around it again and more, and each px's distance from its centre in lamp radii.
+
+    A lamp wider than `largest` px is reduced to it. None where too little of it is inside the picture.
+    """
     diameter = max(diameter, 2.0)
-    scale = min(1.0, LARGEST / diameter)
+    scale = min(1.0, largest / diameter)
     reach = 1.6 * diameter + 1
     x0, y0 = max(int(x - reach), 0), max(int(y - reach), 0)
     x1, y1 = min(int(x + reach) + 1, rgb.shape[1]), min(int(y + reach) + 1, rgb.shape[0])

@@ -13,14 +13,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from litlamp.aspects.aspect import COLOURS
 from litlamp.sight.colour import linear_light
 from litlamp.sight.eyes import Calibration
 
 Pixels = NDArray[np.uint8]
-Beliefs = NDArray[np.float64]
 
-DARK = COLOURS.index("dark")
 BESIDE = (0.4, 0.2)
 """Share of the brightest lit lamp's light, in the same signal, below which one is dim, and wholly so."""
 IN_SCENE = (0.5, 0.2)
@@ -82,10 +79,3 @@ def _dim(core: float, other: float, share: tuple[float, float]) -> float:
         return 0.0
     begins, wholly = share
     return float(np.clip((begins - core / other) / (begins - wholly), 0.0, 1.0))
-
-
-def darkened(belief: Beliefs, moved: float) -> Beliefs:
-    """Beliefs over the colours, in the order of COLOURS, of which that share goes to dark."""
-    out = (1.0 - moved) * belief
-    out[DARK] += moved
-    return out

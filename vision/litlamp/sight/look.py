@@ -16,18 +16,19 @@ from litlamp.sight.beside import workers
 from litlamp.sight.colour import lamp_colour
 from litlamp.sight.count import head_belief, whole_belief, whole_evidence
 from litlamp.sight.crop import reader_window
-from litlamp.sight.dim import bright_parts, core_light, darkened, may_be_dark
+from litlamp.sight.dim import bright_parts, core_light, may_be_dark
+from litlamp.sight.doubt import moved
 from litlamp.sight.eyes import Calibration, Eyes, load_eyes, log_odds, logistic, softmax
 from litlamp.sight.find import HeadFound, PlateFound, distinct_plates, find, plates_below, usual_width
 from litlamp.sight.group import group
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
-from litlamp.sight.rim import heard, red_rim
+from litlamp.sight.rim import red_rim
 from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
-from litlamp.sight.strange import unlike, widened
+from litlamp.sight.strange import unlike
 
 Pixels = NDArray[np.uint8]
 NC = len(COLOURS)
-DARK = COLOURS.index("dark")
+RED, DARK = COLOURS.index("red"), COLOURS.index("dark")
 CAUTION: tuple[Colour, ...] = ("red", "yellow", "lunar", "green")
 """Lit colours, most restrictive first. Common practice, no source: only the rulebook orders indications, and
 this serves nothing but how soon a contradicting witness is heard."""
@@ -230,19 +231,24 @@ def _signal(
     n = len(heads)
     # The reader's slots can be laid against the heads found only where it counts as many.
     agrees = float(read.count[n] / max(1.0 - read.count[0], 1e-6))
-    colours, apart_most = [], 0.0
+    colours: list[NDArray[np.float64]] = []
+    rims: list[float] = []
+    apart_most = 0.0
     for slot, (head, witness) in enumerate(zip(heads, pixels.witnesses, strict=True)):
         finder, reader = softmax(head.colours), read.colours[slot]
         colour, apart = pool_colour(finder, reader, witness, agrees, tuned, head.lens)
-        colour = heard(colour, pixels.rims[slot], tuned.rim_red)
-        colours.append(widened(colour, strange, tuned.strange_share))
+        lead = int(colour.argmax())
+        rims.append(0.0 if lead in (RED, DARK) else pixels.rims[slot])
+        colour = moved(colour, tuned.rim_red * rims[slot], of=lead, to=RED)
+        colours.append(moved(colour, tuned.strange_share * strange))
         apart_most = max(apart_most, apart)
     dim = may_be_dark(pixels.cores, [c[DARK] < 0.5 for c in colours], pixels.bright, tuned)
     seen = []
-    for head, belief, moved in zip(heads, colours, dim, strict=True):
-        colour = darkened(belief, moved)
+    for head, belief, unlit, rim in zip(heads, colours, dim, rims, strict=True):
+        colour = moved(belief, unlit, to=DARK)
         lamp = LampSeen(head.x, head.y, head.lens) if colour[DARK] < 0.5 else None
-        seen.append(HeadSeen(head.box, lamp, _named(colour), present=head_belief(head, n, read, tuned)))
+        present = head_belief(head, n, read, tuned)
+        seen.append(HeadSeen(head.box, lamp, _named(colour), present=present, red_rim=rim, unlit=unlit))
     box = seen[0].box
     for part in [h.box for h in seen[1:]] + [
         p.box for p in pixels.boards if max(p.letters, key=lambda k: p.letters[k]) != "other"

@@ -6,17 +6,13 @@ its glow, does it stay red. The rim of a lamp of any other colour is no redder t
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from litlamp.aspects.aspect import COLOURS
-from litlamp.sight.colour import CLIPPED, linear_light
+from litlamp.sight.colour import CLIPPED, cut_out, linear_light
 
 Pixels = NDArray[np.uint8]
-Beliefs = NDArray[np.float64]
 
-RED, DARK = COLOURS.index("red"), COLOURS.index("dark")
 REDDEST_YELLOW = 3.57
 """Log2 of R over G, linear sRGB, of the reddest yellow: the corner x = 0.618, y = 0.382 of ICAO Annex 14,
 Volume I, Appendix 1 (its boundary towards red, y = 0.382, at the spectrum locus)."""
@@ -38,19 +34,10 @@ def red_rim(rgb: Pixels, x: float, y: float, diameter: float) -> float:
     rgb : uint8 (H, W, 3), R G B, sRGB; not written to.
     x, y, diameter : of the lens, px.
     """
-    radius = max(diameter, 2.0) / 2
-    reach = BEYOND * radius + 1
-    x0, y0 = max(int(x - reach), 0), max(int(y - reach), 0)
-    patch = rgb[y0 : int(y + reach) + 2, x0 : int(x + reach) + 2]
-    if patch.size == 0:
+    cut = cut_out(rgb, x, y, diameter, LARGEST)
+    if cut is None:
         return 0.0
-    scale = min(1.0, LARGEST / diameter) if diameter > 0 else 1.0
-    if scale < 1:
-        small = cv2.resize(patch, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-        patch = np.asarray(small, np.uint8)
-    across = (np.arange(patch.shape[1]) + 0.5) / scale + x0 - x
-    down = (np.arange(patch.shape[0]) + 0.5) / scale + y0 - y
-    distance = np.hypot(across[None, :], down[:, None]) / radius
+    patch, distance = cut
     light = linear_light(patch)
     around = light[(distance > OUTER + 0.3) & (distance < BEYOND)]
     behind = np.median(around, axis=0) if len(around) > 3 else np.zeros(3)
@@ -67,19 +54,3 @@ def red_rim(rgb: Pixels, x: float, y: float, diameter: float) -> float:
     heard = np.cumsum(red[order]) / red.sum()
     reddest = float(ratio[order][min(int(np.searchsorted(heard, 0.75)), len(order) - 1)])
     return float(np.clip((reddest - REDDEST_YELLOW) / (SURELY_RED - REDDEST_YELLOW), 0.0, 1.0))
-
-
-def heard(belief: Beliefs, rim: float, share: float) -> Beliefs:
-    """Beliefs over the colours, in the order of COLOURS, with what a red rim says.
-
-    It only ever adds doubt: of a lit leading colour other than red, red gets `share`, as far as `rim` is
-    plain.
-    """
-    lead = int(belief.argmax())
-    if lead in (RED, DARK) or rim <= 0:
-        return belief
-    out = belief.copy()
-    moved = min(share * rim, 1.0) * belief[lead]
-    out[lead] -= moved
-    out[RED] += moved
-    return out

@@ -25,7 +25,8 @@ class HeadSeen:
 
     `colour` sums to 1 over the five colours. `flashing` is None where a still cannot tell.
     `flash_per_min` and its standard error are None unless a clip measured them. `present` is the belief that
-    it is a head at all.
+    it is a head at all. `red_rim`, 0 to 1, says how plainly a lamp not taken for red has a rim too red for
+    anything else; `unlit` is the belief that went to dark because a lens taken to be lit is so dim.
     """
 
     box: Box
@@ -36,6 +37,8 @@ class HeadSeen:
     present: float = 1.0
     dark_throughout: bool = False
     flash_per_min_error: float | None = None
+    red_rim: float = 0.0
+    unlit: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,11 +10,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from litlamp.sight.eyes import Calibration
-
-Beliefs = NDArray[np.float64]
 
 
 def unlike(odds: float, width: float, tuned: Calibration) -> float:
@@ -32,9 +29,3 @@ def unlike(odds: float, width: float, tuned: Calibration) -> float:
         float(np.interp(at, tuned.strange_widths, v)) for v in (tuned.strange_usual, tuned.strange_least)
     )
     return float(np.clip((usual - odds) / max(usual - least, 1e-6), 0.0, 1.0))
-
-
-def widened(belief: Beliefs, strange: float, share: float) -> Beliefs:
-    """Beliefs over the colours; of them `share`, as far as the signal is strange, is spread evenly."""
-    moved = min(max(share * strange, 0.0), 1.0)
-    return (1.0 - moved) * belief + moved / len(belief)
