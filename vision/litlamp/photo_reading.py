@@ -222,7 +222,7 @@ def _of_lamps(seen: SignalSeen) -> Iterator[str]:
     for place, head in zip(places(len(seen.heads)), seen.heads, strict=True):
         if head.red_rim >= 0.5:
             colour = max(head.colour, key=lambda c: head.colour[c])
-            yield f"The {place} reads {colour}, but its rim is too red for that: it may be an over-exposed red."
+            yield f"The {place} reads {colour}, but its rim is too red for that: perhaps an over-exposed red."
         if head.unlit >= _PLAINLY_DIM:
             yield f"The lamp of the {place} is dim beside another: it may be unlit, with light in its glass."
 
