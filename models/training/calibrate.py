@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from by_torch import eyes_by_torch
 from litlamp.aspects.aspect import COLOURS, PLATES
 from litlamp.box import Box
+from litlamp.media.frame import Frame
 from litlamp.scene.compose import training_sample
 from litlamp.scene.truth import HeadTruth, SceneTruth, SignalTruth
 from litlamp.sight.count import head_belief, head_evidence, whole_belief, whole_evidence
@@ -112,7 +113,7 @@ def cases(
     size = SIZES[seed % len(SIZES)]
     rgb, truth = training_sample(seed, size, photos)
     out = []
-    found = find(rgb, eyes)
+    found = find(Frame(rgb), eyes)
     boards = [
         Board(seed, eyes.plates.run(plate_window(rgb, p.box).pixels[None])[0].astype(np.float64), letter)
         for p in found.plates

@@ -20,7 +20,7 @@ class Separable(nn.Module):
         self.norm_e = nn.BatchNorm2d(cout)
         self.same = stride == 1 and cin == cout
         if self.same:
-            # Begins as nothing but its input (Goyal et al. 2017, "Accurate, Large Minibatch SGD", 5.1), so that a
+            # Begins as nothing but its input (Goyal et al. 2017, "Accurate, Large Minibatch SGD", 5.1): a
             # block added to trained networks leaves them as they were.
             nn.init.zeros_(self.norm_e.weight)
 

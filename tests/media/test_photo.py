@@ -211,6 +211,53 @@ def test_an_oriented_compressed_tiff(compression: str) -> None:
     assert far(frame.rgb, np.asarray(scene().transpose(Image.Transpose.ROTATE_270))) < 4
 
 
+# ---- the half of a large picture ----
+
+
+@pytest.mark.parametrize("orientation", [1, 3, 6])
+@pytest.mark.parametrize("size", [(2400, 1800), (2501, 1801)])
+def test_a_large_jpeg_has_a_half_the_same_whether_told_early_or_not(
+    orientation: int, size: tuple[int, int], display_p3: bytes
+) -> None:
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    data = written(scene(*size), "JPEG", exif=exif, icc_profile=display_p3)
+    told: list[np.ndarray] = []
+    early, late = read_photo(data, early=told.append), read_photo(data)
+    assert early.half is not None and late.half is not None
+    assert len(told) == 1 and told[0] is early.half
+    assert np.array_equal(early.half, late.half)
+    assert np.array_equal(early.rgb, late.rgb)
+    height, width = early.rgb.shape[0] // 2, early.rgb.shape[1] // 2
+    assert early.half.shape == (height, width, 3)
+    assert early.half.flags.c_contiguous
+    by_areas = early.rgb[: 2 * height, : 2 * width].reshape(height, 2, width, 2, 3).mean((1, 3))
+    assert far(early.half, by_areas) < 1
+
+
+def test_small_pictures_and_other_formats_have_no_half() -> None:
+    told: list[np.ndarray] = []
+    assert read_photo(written(scene(), "JPEG"), early=told.append).half is None
+    assert read_photo(written(scene(2400, 1800), "PNG"), early=told.append).half is None
+    assert read_photo(written(scene(2400, 1800).convert("L"), "JPEG"), early=told.append).half is None
+    assert told == []
+
+
+def test_a_large_jpeg_cut_off_is_refused_though_its_half_was_told() -> None:
+    data = written(scene(2400, 1800), "JPEG")
+    told: list[np.ndarray] = []
+    with pytest.raises(MediaError, match="damaged or cut off"):
+        read_photo(data[: len(data) // 2], early=told.append)
+
+
+def test_what_goes_wrong_with_the_half_does_not_cost_the_whole() -> None:
+    def fails(half: np.ndarray) -> None:
+        raise ValueError("no")
+
+    data = written(scene(2400, 1800), "JPEG")
+    assert np.array_equal(read_photo(data, early=fails).rgb, read_photo(data).rgb)
+
+
 @pytest.mark.parametrize("orientation", [0, 9, 65535])
 def test_an_orientation_that_does_not_exist_is_none(orientation: int) -> None:
     exif = Image.Exif()

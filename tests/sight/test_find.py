@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 
 from litlamp.aspects.aspect import COLOURS
 from litlamp.box import Box
+from litlamp.media.frame import Frame
 from litlamp.sight import find as f
 from litlamp.sight.crop import STRIDE, Window
-from litlamp.sight.scan import Spot
+from litlamp.sight.scan import Spot, halved
 
 LEAST = 0.25
 N = 20
@@ -109,7 +110,7 @@ def test_lamps_of_a_picture_are_found_where_they_are_and_once(data, lamp, paint,
         one = lamp(px * wide, py * high, d, data.draw(st.sampled_from(["red", "yellow", "green"])))
         if all(np.hypot(one.x - o.x, one.y - o.y) > 4 * (one.d + o.d) for o in lamps):
             lamps.append(one)
-    found = f.find(paint((wide, high), lamps), eyes_for())
+    found = f.find(Frame(paint((wide, high), lamps)), eyes_for())
     assert len(found.heads) == len(lamps)
     for one in lamps:
         head = min(found.heads, key=lambda h: np.hypot(h.x - one.x, h.y - one.y))
@@ -122,16 +123,33 @@ def test_lamps_of_a_picture_are_found_where_they_are_and_once(data, lamp, paint,
 
 def test_far_lamps_are_seen_only_through_windows(lamp, paint, eyes_for, finder):
     far = [lamp(1203.5, 803.25, 5, "red"), lamp(3100, 2050, 6, "green")]
-    found = f.find(paint((4000, 3000), far), eyes_for(finder))
+    found = f.find(Frame(paint((4000, 3000), far)), eyes_for(finder))
     assert finder.asked[0] == (1, 480, 640, 3)
     assert finder.asked[1][1:] == (f.WINDOW, f.WINDOW, 3)
     assert all(h.scale >= 0.5 for h in found.heads)
     assert sorted(h.x for h in found.heads) == pytest.approx([1203.5, 3100], abs=0.6)
 
 
+def test_what_was_begun_with_the_half_is_found_as_if_it_had_not_been(lamp, paint, eyes_for, finder):
+    rgb = paint((4001, 3000), [lamp(1203.5, 803.25, 5, "red"), lamp(3100, 2050, 60, "green")])
+    half = halved(rgb)
+    with f.Beginning(eyes_for(finder)) as beginning:
+        assert beginning.of(half) is None
+        beginning.take(half)
+        assert beginning.of(halved(rgb)) is None
+        begun = f.find(Frame(rgb, half=half), eyes_for(finder), beginning)
+    asked, finder.asked[:] = list(finder.asked), []
+    alone = f.find(Frame(rgb), eyes_for(finder))
+    assert begun.heads and [(h.x, h.y, h.box, h.score) for h in begun.heads] == [
+        (h.x, h.y, h.box, h.score) for h in alone.heads
+    ]
+    assert begun.spots == alone.spots
+    assert sorted(asked) == sorted(finder.asked)
+
+
 def test_plates_are_found_once_and_are_no_heads(lamp, paint, eyes_for):
     rgb = paint((640, 480), [lamp(300, 100, 16)], [(300, 200, 24)])
-    found = f.find(rgb, eyes_for())
+    found = f.find(Frame(rgb), eyes_for())
     (plate,) = found.plates
     assert plate.box.iou(Box(288, 188, 312, 212)) > 0.8
     assert len(found.heads) == 1
@@ -217,7 +235,7 @@ def test_places_and_sizes_are_plain_numbers():
 @pytest.mark.parametrize("shape", [(1, 1), (1, 7000), (7000, 1), (3, 3), (480, 640), (33, 1000)])
 @pytest.mark.parametrize("value", [0, 110])
 def test_pictures_with_nothing_in_them_give_nothing(shape, value, eyes_for):
-    found = f.find(np.full((*shape, 3), value, np.uint8), eyes_for())
+    found = f.find(Frame(np.full((*shape, 3), value, np.uint8)), eyes_for())
     assert found.heads == ()
     assert found.plates == ()
 
@@ -225,7 +243,7 @@ def test_pictures_with_nothing_in_them_give_nothing(shape, value, eyes_for):
 def test_a_huge_picture_is_looked_at_through_few_small_windows(lamp, paint, eyes_for, finder):
     rng = np.random.default_rng(2)
     lamps = [lamp(*rng.uniform((50, 50), (7950, 5950)), 6) for _ in range(60)]
-    f.find(paint((8000, 6000), lamps), eyes_for(finder))
+    f.find(Frame(paint((8000, 6000), lamps)), eyes_for(finder))
     assert finder.asked[0] == (1, 480, 640, 3)
     assert sum(s[0] for s in finder.asked[1:]) <= f.MOST_WINDOWS
     assert {s[1:] for s in finder.asked[1:]} == {(f.WINDOW, f.WINDOW, 3)}

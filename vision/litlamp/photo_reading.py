@@ -154,6 +154,7 @@ def read_with_frame(
     from litlamp.media.photo import MediaError
     from litlamp.media.photo import read_photo as read_frame
     from litlamp.sight.eyes import load_eyes
+    from litlamp.sight.find import Beginning
     from litlamp.sight.look import look
 
     if not 0 < level <= 1:
@@ -162,15 +163,21 @@ def read_with_frame(
     eyes = eyes or load_eyes()
     given = isinstance(source, np.ndarray)
     name = "" if isinstance(source, np.ndarray) else source_name(source)
-    try:
-        frame = _given_frame(source) if isinstance(source, np.ndarray) else read_frame(source)
-    except MediaError as error:
-        failed = SourceReading(
-            name, None, None, (), error.sentence, book.name, book.edition, dict(eyes.names)
-        )
-        return failed, None
+    with Beginning(eyes) as beginning:
+        # One processor alone gains nothing by beginning before the whole is decoded.
+        early = beginning.take if eyes.beside > 1 else None
+        try:
+            frame = (
+                _given_frame(source) if isinstance(source, np.ndarray) else read_frame(source, early=early)
+            )
+        except MediaError as error:
+            failed = SourceReading(
+                name, None, None, (), error.sentence, book.name, book.edition, dict(eyes.names)
+            )
+            return failed, None
+        every = look(frame, eyes, beginning)
     signals = []
-    for seen in look(frame, eyes):
+    for seen in every:
         belief = seen.belief()
         if expect is not None:
             belief = replace(belief, mount={m: float(m == expect) for m in MOUNTS})

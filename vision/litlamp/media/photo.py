@@ -7,8 +7,10 @@ pixels; all else is decoded by Pillow.
 
 from __future__ import annotations
 
+import contextlib
 import io
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import cv2
@@ -27,7 +29,7 @@ from PIL import (
 from litlamp.media.colour import rgb_to_srgb, to_srgb
 from litlamp.media.decoders import overheard, tells_of_damage
 from litlamp.media.errors import MediaError
-from litlamp.media.frame import Frame, Pixels
+from litlamp.media.frame import LARGE, Frame, Pixels
 from litlamp.media.sources import Source, read_bytes, shown
 
 __all__ = ["PIXEL_LIMIT", "MediaError", "read_photo"]
@@ -65,7 +67,9 @@ _TURNS: dict[int, tuple[Callable[[Pixels], Any], ...]] = {
 }
 
 
-def read_photo(source: Source, *, pixel_limit: int = PIXEL_LIMIT) -> Frame:
+def read_photo(
+    source: Source, *, pixel_limit: int = PIXEL_LIMIT, early: Callable[[Pixels], None] | None = None
+) -> Frame:
     """Read one photograph.
 
     JPEG, PNG, WebP, TIFF, AVIF, BMP and one-picture GIF; HEIC with the extra `heif`. The format is told by
@@ -77,6 +81,8 @@ def read_photo(source: Source, *, pixel_limit: int = PIXEL_LIMIT) -> Frame:
     ----------
     source : path; "-" for standard input; the bytes of a file; or a binary stream, read to its end.
     pixel_limit : most pixels (width x height), judged from the header before anything is decoded.
+    early : called from another thread with the frame's `half`, as soon as that is there, while the whole is
+        still being decoded; not for pictures that have none. It may still turn out that the file is damaged.
 
     Returns
     -------
@@ -92,15 +98,16 @@ def read_photo(source: Source, *, pixel_limit: int = PIXEL_LIMIT) -> Frame:
     try:
         # 16 bytes a pixel is more than any format here needs; a file beyond that is no photograph.
         data, sniffed = read_bytes(source, 16 * pixel_limit + (1 << 20))
-        return _decode(data, sniffed.name, pixel_limit)
+        return _decode(data, sniffed.name, pixel_limit, early)
     except MediaError as error:
         raise MediaError(error.sentence, shown(source)) from error.__cause__
 
 
-def _decode(data: bytes, name: str, pixel_limit: int) -> Frame:
+def _decode(data: bytes, name: str, pixel_limit: int, early: Callable[[Pixels], None] | None) -> Frame:
+    half: list[Pixels] = []
     with overheard() as said:
         try:
-            pixels, conversions = _pixels(data, name, pixel_limit)
+            pixels, conversions = _pixels(data, name, pixel_limit, half, early)
         except MediaError:
             raise
         except MemoryError:
@@ -111,14 +118,16 @@ def _decode(data: bytes, name: str, pixel_limit: int) -> Frame:
             raise MediaError(_damage(name)) from error
     if tells_of_damage(said):
         raise MediaError(_damage(name))
-    return Frame(np.ascontiguousarray(pixels), None, tuple(conversions))
+    return Frame(np.ascontiguousarray(pixels), None, tuple(conversions), half[0] if half else None)
 
 
 def _damage(name: str) -> str:
     return f"this {name} file is damaged or cut off"
 
 
-def _pixels(data: bytes, name: str, pixel_limit: int) -> tuple[Pixels, list[str]]:
+def _pixels(
+    data: bytes, name: str, pixel_limit: int, half: list[Pixels], early: Callable[[Pixels], None] | None
+) -> tuple[Pixels, list[str]]:
     image = _open_heic(data) if name == "HEIC" else _OPENERS[name](io.BytesIO(data))
     width, height = image.size
     if width * height > pixel_limit:
@@ -131,7 +140,10 @@ def _pixels(data: bytes, name: str, pixel_limit: int) -> tuple[Pixels, list[str]
     orientation = _orientation(image)
 
     if name == "JPEG" and image.mode in {"RGB", "L"}:
-        pixels = _plain_jpeg(data, (height, width))
+        with contextlib.ExitStack() as meanwhile:
+            if image.mode == "RGB" and width * height > LARGE:
+                meanwhile.enter_context(_halved(data, (height, width), profile, orientation, half, early))
+            pixels = _plain_jpeg(data, (height, width))
         if image.mode == "RGB" or profile is None:
             pixels, note = rgb_to_srgb(pixels, profile)
         else:
@@ -145,10 +157,55 @@ def _pixels(data: bytes, name: str, pixel_limit: int) -> tuple[Pixels, list[str]
         pixels = _coloured(image, profile, conversions)
     if orientation in _TURNS:
         if name != "TIFF":  # Pillow has turned a TIFF when it is loaded
-            for turn in _TURNS[orientation]:
-                pixels = turn(pixels)
+            pixels = _turned(pixels, orientation)
         conversions.append(f"turned by EXIF orientation {orientation}")
     return pixels, conversions
+
+
+def _turned(pixels: Pixels, orientation: int) -> Pixels:
+    for turn in _TURNS.get(orientation, ()):
+        pixels = turn(pixels)
+    return pixels
+
+
+@contextlib.contextmanager
+def _halved(
+    data: bytes,
+    shape: tuple[int, int],
+    profile: bytes | None,
+    orientation: int,
+    half: list[Pixels],
+    early: Callable[[Pixels], None] | None,
+) -> Iterator[None]:
+    """Puts the upright sRGB half into `half` and tells `early`, beside the body where there is one to tell.
+
+    Without, it is made after the body: the same pixels either way. Where it cannot be had, nothing is said,
+    for then the whole cannot be had either, or can do without.
+    """
+
+    def reduce() -> None:
+        height, width = shape[0] // 2, shape[1] // 2
+        with contextlib.suppress(Exception):
+            flags = cv2.IMREAD_REDUCED_COLOR_2 | cv2.IMREAD_IGNORE_ORIENTATION
+            decoded = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+            if decoded is None or decoded.shape[0] < height or decoded.shape[1] < width:
+                return
+            reduced = cv2.cvtColor(decoded[:height, :width], cv2.COLOR_BGR2RGB)
+            reduced, _ = rgb_to_srgb(np.asarray(reduced, np.uint8), profile)
+            half.append(np.ascontiguousarray(_turned(reduced, orientation)))
+            if early is not None:
+                early(half[0])
+
+    if early is None:
+        yield
+        reduce()
+        return
+    beside = threading.Thread(target=reduce, name="half")
+    beside.start()
+    try:
+        yield
+    finally:
+        beside.join()
 
 
 def _plain_jpeg(data: bytes, shape: tuple[int, int]) -> Pixels:

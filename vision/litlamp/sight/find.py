@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import cv2
 import numpy as np
@@ -11,13 +13,15 @@ from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS
 from litlamp.box import Box
+from litlamp.media.frame import LARGE, Frame
 from litlamp.sight.beside import workers
 from litlamp.sight.crop import GREY, STRIDE, Window, cut
 from litlamp.sight.eyes import Eyes
-from litlamp.sight.scan import MOST_WHOLE, Spot, halved, scan
+from litlamp.sight.scan import Spot, halved, scan
 
 Pixels = NDArray[np.uint8]
 Maps = NDArray[np.float32]
+Asked: TypeAlias = "tuple[list[HeadFound], list[PlateFound]]"
 
 HEAD, DX, DY, LEFT, TOP, RIGHT, BOTTOM, LENS = range(8)
 COLOUR = slice(8, 8 + len(COLOURS))
@@ -90,16 +94,59 @@ def usual_width(heads: Sequence[HeadFound]) -> float:
     return float(np.median([h.box.width for h in heads]))
 
 
-def find(rgb: Pixels, eyes: Eyes) -> Found:
-    """Heads and plates of a picture, uint8 (H, W, 3), R G B; best first.
+class Beginning:
+    """What is looked at in the half of a large picture while the rest of it is still being decoded.
 
-    The reduced whole is looked at while the picture is scanned for spots.
+    A context: at its end nothing of it runs any more.
     """
-    half = halved(rgb) if rgb.shape[0] * rgb.shape[1] > MOST_WHOLE else None
+
+    def __init__(self, eyes: Eyes) -> None:
+        self._eyes = eyes
+        self._own = ThreadPoolExecutor(1, thread_name_prefix="sight")
+        self._begun: tuple[Pixels, Future[tuple[Spot, ...]], Future[Asked]] | None = None
+
+    def __enter__(self) -> Beginning:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._own.shutdown(cancel_futures=True)
+
+    def take(self, half: Pixels) -> None:
+        """Begin with this half of a picture, uint8 (H // 2, W // 2, 3), R G B; returns at once."""
+        whole = _whole_of(half)
+        spots = self._own.submit(scan, whole, half=half)
+        asked = self._own.submit(lambda: ask([reduced_whole(whole, half)], self._eyes))
+        self._begun = half, spots, asked
+
+    def of(self, half: Pixels | None) -> tuple[Future[tuple[Spot, ...]], Future[Asked]] | None:
+        """The spots, and what the finder says of the reduced whole, if it was begun with this half."""
+        if self._begun is None or self._begun[0] is not half:
+            return None
+        return self._begun[1:]
+
+
+def _whole_of(half: Pixels) -> Pixels:
+    """What stands for a picture of which only the half is looked at: its shape, no pixels of its own."""
+    return np.broadcast_to(np.uint8(0), (2 * half.shape[0], 2 * half.shape[1], 3))
+
+
+def find(frame: Frame, eyes: Eyes, beginning: Beginning | None = None) -> Found:
+    """Heads and plates of a picture, best first.
+
+    The reduced whole is looked at while the picture is scanned for spots; both may have been begun.
+    """
+    rgb, half = frame.rgb, frame.half
+    if half is None and rgb.shape[0] * rgb.shape[1] > LARGE:
+        half = halved(rgb)
+    whole = rgb if half is None else _whole_of(half)
+    begun = beginning.of(half) if beginning else None
     with workers(eyes.beside) as others:
-        asked = [others.submit(lambda: ask([reduced_whole(rgb, half)], eyes))]
-        spots = scan(rgb, half=half)
-        places = spot_places(spots, whole_scale(rgb))
+        if begun is None:
+            asked = [others.submit(lambda: ask([reduced_whole(whole, half)], eyes))]
+            spots = scan(whole, half=half)
+        else:
+            spots, asked = begun[0].result(), [begun[1]]
+        places = spot_places(spots, whole_scale(whole))
         for at in range(0, len(places), TOGETHER):
             some = places[at : at + TOGETHER]
             asked.append(others.submit(ask_at, rgb, some, eyes))
@@ -136,7 +183,7 @@ def answers(windows: Sequence[Window], eyes: Eyes) -> Iterable[tuple[Window, Map
     return zip(windows, maps, strict=True)
 
 
-def ask(windows: Sequence[Window], eyes: Eyes) -> tuple[list[HeadFound], list[PlateFound]]:
+def ask(windows: Sequence[Window], eyes: Eyes) -> Asked:
     """Heads and plates that the finder sees in windows of one size, px of the picture; some twice."""
     least = eyes.calibration.head_score
     heads: list[HeadFound] = []
@@ -147,9 +194,7 @@ def ask(windows: Sequence[Window], eyes: Eyes) -> tuple[list[HeadFound], list[Pl
     return heads, plates
 
 
-def ask_at(
-    rgb: Pixels, places: Iterable[tuple[float, float, float]], eyes: Eyes
-) -> tuple[list[HeadFound], list[PlateFound]]:
+def ask_at(rgb: Pixels, places: Iterable[tuple[float, float, float]], eyes: Eyes) -> Asked:
     """The same in windows round places, each the middle (x, y) and the scale."""
     return ask([spot_window(rgb, *place) for place in places], eyes)
 
@@ -163,15 +208,15 @@ def whole_scale(rgb: Pixels) -> float:
 def reduced_whole(rgb: Pixels, half: Pixels | None = None) -> Window:
     """The whole picture, its long side at most WHOLE_SIDE px, on a canvas of whole cells.
 
-    `half` is what `scan.halved` makes of it, where the caller has it already.
+    `half` is the same at half its size, where the caller has it already; then only the shape of `rgb` counts.
     """
     h, w = rgb.shape[:2]
     scale = whole_scale(rgb)
     th, tw = max(round(h * scale), 1), max(round(w * scale), 1)
-    small = rgb
+    small = rgb if half is None else half
     while min(small.shape[:2]) > 4 * min(tw, th):
         # Halving is many times faster than an odd ratio, so large pictures are halved first.
-        small = halved(small) if half is None or small is not rgb else half
+        small = halved(small)
     if scale != 1.0:
         small = _resized(small, tw, th)
     ph, pw = -(-th // 32) * 32, -(-tw // 32) * 32

@@ -19,7 +19,15 @@ from litlamp.sight.crop import reader_window
 from litlamp.sight.dim import bright_parts, core_light, may_be_dark
 from litlamp.sight.doubt import moved
 from litlamp.sight.eyes import Calibration, Eyes, load_eyes, log_odds, logistic, softmax
-from litlamp.sight.find import HeadFound, PlateFound, distinct_plates, find, plates_below, usual_width
+from litlamp.sight.find import (
+    Beginning,
+    HeadFound,
+    PlateFound,
+    distinct_plates,
+    find,
+    plates_below,
+    usual_width,
+)
 from litlamp.sight.group import group
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
 from litlamp.sight.rim import red_rim
@@ -68,13 +76,16 @@ def signal_read(answer: NDArray[np.float32], tuned: Calibration) -> SignalRead:
     )
 
 
-def look(frame: Frame, eyes: Eyes | None = None) -> tuple[SignalSeen, ...]:
+def look(
+    frame: Frame, eyes: Eyes | None = None, beginning: Beginning | None = None
+) -> tuple[SignalSeen, ...]:
     """Signals in one picture, left to right.
 
     Parameters
     ----------
     frame : an upright picture, RGB uint8.
     eyes : the networks; the installed ones where not given.
+    beginning : what was begun while the picture was being decoded.
 
     Raises
     ------
@@ -82,7 +93,7 @@ def look(frame: Frame, eyes: Eyes | None = None) -> tuple[SignalSeen, ...]:
         where the networks cannot be loaded.
     """
     eyes = eyes or load_eyes()
-    found = find(frame.rgb, eyes)
+    found = find(frame, eyes, beginning)
     judged = judge(frame.rgb, found.heads, found.plates, eyes)
     kept = standing_clear([j for j in judged if j.belief >= j.least])
     return tuple(sorted((j.seen for j in kept), key=lambda s: s.box.x0))

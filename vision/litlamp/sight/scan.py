@@ -18,6 +18,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from litlamp.media.frame import LARGE
+
 Pixels = NDArray[np.uint8]
 Plane = NDArray[np.uint8]
 Floats = NDArray[np.float64]
@@ -26,8 +28,6 @@ Hue = Literal["red", "yellow", "green", "white"]
 
 HUES: tuple[Hue, ...] = ("red", "yellow", "green", "white")
 
-MOST_WHOLE = 4_000_000
-"""Pictures of more px than this are halved first: a 3 px lamp still fills at least one px of the half."""
 WORKING_SIDE = 1000
 """The long side of the largest maps, px."""
 STRIP = 256_000
@@ -96,7 +96,8 @@ def scan(
     ----------
     rgb : uint8, shape (H, W, 3), colour order R G B; not written to.
     side : about how long the long side of the largest maps is to be, px; smaller ones cost less.
-    half : what `halved` makes of the picture, where the caller has it already.
+    half : the picture at half its size, where the caller has it already. Of a large picture nothing else is
+        then looked at, only the shape of `rgb`.
 
     Raises
     ------
@@ -141,8 +142,11 @@ def _sizes(rgb: Pixels, side: int, half: Pixels | None) -> Iterator[tuple[Plane,
 
 
 def _reduction(rgb: Pixels, side: int) -> tuple[int, int]:
-    """How many px a side are averaged first, and of how many of those the greatest is then kept."""
-    first = 2 if rgb.shape[0] * rgb.shape[1] > MOST_WHOLE else 1
+    """How many px a side are averaged first, and of how many of those the greatest is then kept.
+
+    Large pictures are halved first: a 3 px lamp still fills at least one px of the half.
+    """
+    first = 2 if rgb.shape[0] * rgb.shape[1] > LARGE else 1
     return first, max(1, round(max(rgb.shape[:2]) // first / side))
 
 
