@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from litlamp.box import Box
 from litlamp.scene.compose import training_sample
+from litlamp.scene.traced import Traced
 from litlamp.scene.truth import SceneTruth
 from litlamp.sight.crop import READER_HEIGHT, READER_WIDTH, plate_window, reader_window
 from litlamp.sight.scan import scan
@@ -17,9 +18,11 @@ READERS = 2
 PLATES = 2
 
 
-def lesson(seed: int, photos: tuple[str, ...] = (), side: int = SIDE) -> tuple[NDArray[np.generic], ...]:
+def lesson(
+    seed: int, photos: tuple[str, ...] = (), side: int = SIDE, traced: tuple[Traced, ...] = ()
+) -> tuple[NDArray[np.generic], ...]:
     """(rgb, maps, heat weight, at, reader windows, answers, weights, plate windows, kinds)."""
-    rgb, truth = training_sample(seed, (side, side), photos)
+    rgb, truth = training_sample(seed, (side, side), photos, traced)
     rng = np.random.default_rng((seed, 77))
     target = finder_target(truth)
     windows = np.zeros((READERS, READER_HEIGHT, READER_WIDTH, 4), np.uint8)

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from data import lesson
+from litlamp.scene.traced import Traced
 
 # A pool of OpenCV's threads does not survive a fork: the children would wait for it for ever.
 cv2.setNumThreads(1)
@@ -51,6 +52,7 @@ class Layout:
 def _fill(
     blocks: list[Arrays],
     photos: tuple[str, ...],
+    traced: tuple[Traced, ...],
     free: Any,
     ready: Any,
     first: int,
@@ -62,18 +64,21 @@ def _fill(
     while True:
         block = free.get()
         for i in range(n):
-            for part, value in zip(blocks[block], lesson(first + turn * n + i, photos), strict=True):
+            found = lesson(first + turn * n + i, photos, traced=traced)
+            for part, value in zip(blocks[block], found, strict=True):
                 part[i] = value
         turn += workers
         ready.put(block)
 
 
-def lessons(first: int, photos: tuple[str, ...], workers: int, batch: int) -> Iterator[Arrays]:
+def lessons(
+    first: int, photos: tuple[str, ...], workers: int, batch: int, traced: tuple[Traced, ...] = ()
+) -> Iterator[Arrays]:
     """Batches of lessons from seed `first` up; every seed is used once. A batch is valid until the next."""
     os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
-    # Photographs and grain that the renderer keeps are read once here and shared by every child.
+    # Photographs, heads and grain that the renderer keeps are read once here and shared by every child.
     for seed in range(first - 60, first):
-        layout = Layout.of(tuple(np.asarray(a) for a in lesson(seed, photos)))
+        layout = Layout.of(tuple(np.asarray(a) for a in lesson(seed, photos, traced=traced)))
     blocks = [layout.views(mmap.mmap(-1, layout.size(batch)), batch) for _ in range(2 * workers + 4)]
     way = multiprocessing.get_context("fork")
     free, ready = way.SimpleQueue(), way.SimpleQueue()
@@ -81,7 +86,7 @@ def lessons(first: int, photos: tuple[str, ...], workers: int, batch: int) -> It
         free.put(i)
     for worker in range(workers):
         way.Process(
-            target=_fill, args=(blocks, photos, free, ready, first, worker, workers), daemon=True
+            target=_fill, args=(blocks, photos, traced, free, ready, first, worker, workers), daemon=True
         ).start()
     while True:
         block = ready.get()

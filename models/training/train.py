@@ -22,6 +22,7 @@ from torch.nn import functional
 
 from augment import developed, mirrored_lessons, mirrored_windows
 from litlamp.aspects.aspect import COLOURS
+from litlamp.scene.traced import load_traced
 from nets import Finder, PlateReader, Reader
 from stream import Arrays, lessons
 from targets import N_MAPS
@@ -138,6 +139,7 @@ def main() -> None:
     parser.add_argument("--start", type=Path, help="weights.pt of an earlier run to begin from")
     parser.add_argument("--first", type=int, default=0, help="lessons an earlier run has used up")
     parser.add_argument("--photos", type=Path)
+    parser.add_argument("--traced", type=Path, help="folder of traced heads (see trace.py)")
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--keep", type=int, default=30_000, help="lessons kept on the accelerator")
     parser.add_argument("--again", type=float, default=4, help="times each lesson may be looked at")
@@ -150,8 +152,9 @@ def main() -> None:
         if args.photos
         else ()
     )
+    traced = load_traced(args.traced) if args.traced else ()
     # The children are forked before anything touches the accelerator.
-    source = lessons(FIRST_SEED + (saved["seen"] if saved else args.first), photos, args.workers, 16)
+    source = lessons(FIRST_SEED + (saved["seen"] if saved else args.first), photos, args.workers, 16, traced)
     next(source)
     device = "cuda" if torch.cuda.is_available() else "cpu"
     nets = {"finder": Finder(), "reader": Reader(), "plates": PlateReader()}

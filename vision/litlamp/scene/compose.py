@@ -21,6 +21,7 @@ from litlamp.scene.heads import Kind
 from litlamp.scene.light import LIGHTS, Light, LitScene, Weather
 from litlamp.scene.plates import number_text
 from litlamp.scene.posts import Post, draw_post, paint_post
+from litlamp.scene.traced import Traced
 from litlamp.scene.truth import HeadTruth, PlateTruth, SceneTruth, SignalTruth
 from litlamp.scene.view import View
 
@@ -230,16 +231,27 @@ def random_aspect(
 
 
 def compose(
-    aspects: tuple[Aspect, ...], scenery: Scenery, rng: np.random.Generator
+    aspects: tuple[Aspect, ...],
+    scenery: Scenery,
+    rng: np.random.Generator,
+    traced: tuple[Traced, ...] = (),
 ) -> tuple[LitScene, SceneTruth]:
-    """Build the signals, paint the scene, and say exactly where everything lies."""
+    """Build the signals, paint the scene, and say exactly where everything lies.
+
+    Given `traced` heads, some of the signals have theirs.
+    """
     width, height = scenery.size
     sun = draw_sun(rng, scenery.light)
     sky = draw_sky(rng, scenery.light, scenery.weather)
     canvas = Canvas(np.zeros((height, width, 3), np.float32), sun, air=_air(sky.low, scenery.light))
     posts = [
         draw_post(
-            rng, a, snow_on_plate=scenery.snow_on_plate, back=scenery.back and i == 0, kind=scenery.kind
+            rng,
+            a,
+            snow_on_plate=scenery.snow_on_plate,
+            back=scenery.back and i == 0,
+            kind=scenery.kind,
+            traced=traced,
         )
         for i, a in enumerate(aspects)
     ]
@@ -432,9 +444,12 @@ def _plate_in_view(plate: PlateTruth, canvas: Canvas) -> PlateTruth:
 
 
 def training_sample(
-    seed: int, size: tuple[int, int] = (256, 256), photos: tuple[str, ...] = ()
+    seed: int,
+    size: tuple[int, int] = (256, 256),
+    photos: tuple[str, ...] = (),
+    traced: tuple[Traced, ...] = (),
 ) -> tuple[NDArray[np.uint8], SceneTruth]:
-    """One random picture and its truth: rgb uint8 (H, W, 3). Same seed, size and photos: same bytes."""
+    """One random picture and its truth: rgb uint8 (H, W, 3). The same arguments: the same bytes."""
     rng = np.random.default_rng((seed, 20))
     if rng.random() < 0.3:
         n = int(rng.integers(0, 6))
@@ -453,7 +468,7 @@ def training_sample(
         if rng.random() < 0.12:
             scenery = replace(scenery, extras=(*scenery.extras, Extra(str(rng.choice(_STREET)))))
         aspects = tuple(random_aspect(rng) for _ in range(int(rng.choice([1, 2, 3], p=[0.85, 0.12, 0.03]))))
-    scene, truth = compose(aspects, scenery, rng)
+    scene, truth = compose(aspects, scenery, rng, traced)
     return expose(scene, draw_camera(rng, scene.light), rng, model=scenery.room), truth
 
 

@@ -17,6 +17,7 @@ from litlamp.box import Box
 from litlamp.scene.canvas import Canvas, Colour3, times
 from litlamp.scene.heads import Head, Kind, draw_head, paint_back, paint_head
 from litlamp.scene.plates import PlateBoard, draw_plate, paint_plate
+from litlamp.scene.traced import WIDEST, Traced, cast_heads, paint_traced
 from litlamp.scene.truth import HeadTruth, PlateTruth, SignalTruth
 from litlamp.scene.view import View
 
@@ -41,6 +42,7 @@ class Post:
     relay_case: float  # offset of a cabinet beside the foot, 0 for none
     back: bool  # seen from behind
     beam: tuple[float, float] | None = None  # a bridge or cantilever: where its beam begins and ends, metres
+    traced: tuple[Traced | None, ...] = ()  # of each head, where heads are laid in from assets
 
     @property
     def low(self) -> float:
@@ -65,6 +67,9 @@ METALS: tuple[Colour3, ...] = (
 )
 
 
+TRACED_SHARE = 0.35
+
+
 def draw_post(
     rng: np.random.Generator,
     aspect: Aspect,
@@ -72,12 +77,23 @@ def draw_post(
     snow_on_plate: bool | None = None,
     back: bool = False,
     kind: Kind | None = None,
+    traced: tuple[Traced, ...] = (),
 ) -> Post:
-    """Build a signal that can show the aspect; what the aspect leaves unsaid is drawn."""
+    """Build a signal that can show the aspect; what the aspect leaves unsaid is drawn.
+
+    Where there are `traced` heads, some signals have theirs.
+    """
     dwarf = aspect.mount == "dwarf"
     heads: list[Head] = []
     first: Head | None = None
-    for lamp in aspect.heads:
+    assets: tuple[Traced | None, ...] = ()
+    if traced and kind is None and rng.random() < TRACED_SHARE:
+        assets = cast_heads(rng, traced, tuple(h.colour for h in aspect.heads), dwarf)
+    for lamp, asset in zip(aspect.heads, assets or (None,) * len(aspect.heads), strict=True):
+        if asset is not None:
+            first = asset.head
+            heads.append(asset.head)
+            continue
         if first is not None and rng.random() < 0.88:
             fits = (
                 len(first.apertures) == 1
@@ -107,7 +123,7 @@ def draw_post(
         top = spots[0][1] + float(rng.choice([-0.1, 0.0, heads[0].height / 2 + rng.uniform(0.05, 0.5)]))
         radius = float(rng.uniform(0.05, 0.11)) if mast == "pipe" else float(rng.uniform(0.14, 0.24))
     if not dwarf and rng.random() < 0.07:
-        return _on_bridge(rng, aspect, heads, spots, plates, metal, radius, back)
+        return replace(_on_bridge(rng, aspect, heads, spots, plates, metal, radius, back), traced=assets)
     return Post(
         aspect,
         tuple(zip(heads, spots, strict=True)),
@@ -121,6 +137,7 @@ def draw_post(
         bool(rng.random() < 0.5),
         0.0 if rng.random() < 0.6 else float(rng.choice([-1, 1]) * rng.uniform(0.9, 2.2)),
         back,
+        traced=assets,
     )
 
 
@@ -252,9 +269,14 @@ def paint_post(
         _dwarf_base(canvas, view, post, rng, snow)
     _brackets(canvas, view, post)
     heads: list[HeadTruth] = []
-    for (head, at), lamp, on, luminance in zip(post.heads, post.aspect.heads, lit, luminances, strict=True):
+    assets = post.traced or (None,) * len(post.heads)
+    for (head, at), asset, lamp, on, luminance in zip(
+        post.heads, assets, post.aspect.heads, lit, luminances, strict=True
+    ):
         if post.back:
             heads.append(paint_back(canvas, view, head, at, lamp, rng))
+        elif asset is not None and head.width * view.size_at(at[1]) < WIDEST:
+            heads.append(paint_traced(canvas, view, asset, at, lamp, on, luminance, sky, rng, snow))
         else:
             heads.append(paint_head(canvas, view, head, at, lamp, on, luminance, sky, rng, snow))
     plates: list[PlateTruth] = []
