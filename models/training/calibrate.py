@@ -30,12 +30,13 @@ from litlamp.box import Box
 from litlamp.media.frame import Frame
 from litlamp.scene.compose import training_sample
 from litlamp.scene.truth import HeadTruth, SceneTruth, SignalTruth
-from litlamp.sight.count import head_belief, head_evidence, whole_belief, whole_evidence
+from litlamp.sight.count import head_belief, head_evidence, light_about, whole_belief, whole_evidence
 from litlamp.sight.crop import LETTERS, plate_window, reader_window
 from litlamp.sight.eyes import Calibration, load_eyes, log_odds, logistic, read_manifest, softmax
 from litlamp.sight.find import HeadFound, distinct_plates, find, plates_below, usual_width
 from litlamp.sight.group import group
 from litlamp.sight.look import (
+    clear_and_faint,
     colour_witness,
     pool_colour,
     signal_belief,
@@ -72,6 +73,7 @@ class Case:
 
     `colours` are the true ones of the heads, -1 for one that is no head of the signal; `whole` says that
     every head of it was found. `partly`: a head of it is hidden or cut, so that only `whole` is plain.
+    `faint` is what scored too low for a head in the picture, `light` how light it is about the heads.
     """
 
     seed: int
@@ -85,6 +87,8 @@ class Case:
     shown: list[float]  # how surely each kind of plate was read, in the order of PLATES
     whole: bool = False
     partly: bool = False
+    faint: tuple[HeadFound, ...] = ()
+    light: float = 0.0
 
     @property
     def score(self) -> float:
@@ -119,7 +123,8 @@ def cases(
         for p in found.plates
         if (letter := _letter(p.box, truth)) is not None
     ]
-    for heads in group(found.heads):
+    clear, faint = clear_and_faint(found.heads, eyes.calibration)
+    for heads in group(clear):
         window = reader_window(rgb, [(h.x, h.y) for h in heads], usual_width(heads)).pixels
         logits = eyes.reader.run(window[None])[0].astype(np.float64)
         signal = next((s for s in truth.signals if any(_match(h, s) for h in heads)), None)
@@ -138,6 +143,7 @@ def cases(
             answers, of, [shown[kind] for kind in PLATES],
             signal is not None and all(any(t is hd for t in true) for hd in signal.heads),
             signal is not None and any(hd.visible <= 0.35 for hd in signal.heads),
+            tuple(faint), light_about(window),
         ))  # fmt: skip
     return out, boards
 
@@ -306,7 +312,7 @@ def counted(cs: list[Case], tuned: Calibration) -> Calibration:
     reads = [signal_read(c.logits.astype(np.float32), tuned) for c in real]
     of_whole = wholes(cs, real, tuned)
     # The picture's edge may speak against a whole signal, never for it, whatever chance made of these scenes.
-    whole = list(weighed(of_whole, [c.whole for c in real], never_for=(3, 4, 8)))
+    whole = list(weighed(of_whole, [c.whole for c in real], never_for=(3, 4, 8, 9)))
     whole[3] = min(whole[3:5])  # nearest the edge no weaker than a little away from it
     several = [(c, r) for c, r in zip(real, reads, strict=True) if len(c.heads) > 1]
     of_heads = [head_evidence(h, len(c.heads), r) for c, r in several for h in c.heads]
@@ -330,6 +336,7 @@ def wholes(cs: list[Case], of: list[Case], tuned: Calibration) -> list[tuple[flo
         whole_evidence(
             c.heads, c.size, signal_read(c.logits.astype(np.float32), tuned), tuned,
             [h for other in by_seed[c.seed] if other is not c for h in other.heads],
+            c.faint, c.light,
         )
         for c in of
     ]  # fmt: skip

@@ -2,21 +2,31 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import MOST_HEADS
+from litlamp.sight.colour import linear_light
+from litlamp.sight.crop import READER_WIDTH
 from litlamp.sight.eyes import Calibration, log_odds, logistic
-from litlamp.sight.find import HeadFound, usual_width
+from litlamp.sight.find import FAINTEST, HeadFound, usual_width
 
 if TYPE_CHECKING:
     from litlamp.sight.look import SignalRead
 
+Pixels = NDArray[np.uint8]
+
 LEAST_DOUBT = 1e-5
+LAPPING = 0.3
+"""What lies on a head by more of the smaller one's box is that head seen again."""
 SIDEWAYS, UPRIGHT = 5.0, 9.0
 """So near, in head widths, may a head of another signal be one of this: aside, and above or below."""
+COLUMN = 2.5
+"""So near, in head widths, may one that was missed stand to the column of heads: staggered, no further."""
 
 
 def crowded(heads: Sequence[HeadFound], others: Iterable[HeadFound]) -> bool:
@@ -27,19 +37,57 @@ def crowded(heads: Sequence[HeadFound], others: Iterable[HeadFound]) -> bool:
     return any(abs(h.x - x) < SIDEWAYS * width and top < h.y < low for h in others)
 
 
+def faintly(heads: Sequence[HeadFound], faint: Iterable[HeadFound]) -> float:
+    """The best score, FAINTEST where there is none, of what may be a head of these that was missed.
+
+    Parameters
+    ----------
+    heads : the signal's, from the top.
+    faint : what scored too low for a head, anywhere in the picture.
+    """
+    width = usual_width(heads)
+    top, low = heads[0].y - UPRIGHT * width, heads[-1].y + UPRIGHT * width
+    left, right = min(h.x for h in heads) - COLUMN * width, max(h.x for h in heads) + COLUMN * width
+    boxes = [h.box for h in heads]
+    return max(
+        (
+            one.score
+            for one in faint
+            if left < one.x < right
+            and top < one.y < low
+            and width / 2 < one.box.width < 2 * width
+            and all(one.box.overlap(box) <= LAPPING * min(one.box.area, box.area) for box in boxes)
+        ),
+        default=FAINTEST,
+    )
+
+
+def light_about(window: Pixels) -> float:
+    """How light it is about the heads in the reader's window, log2 of linear light, -7 (black) to 0.
+
+    Of a head that is dark nothing is seen where it is dark round about too.
+    """
+    middle = window[:, READER_WIDTH // 4 : 3 * READER_WIDTH // 4, :3].max(axis=2)
+    code = round(float(np.median(middle)))
+    return math.log2(float(linear_light(np.array([code], np.uint8))[0]) + 2.0**-7)
+
+
 def whole_evidence(
     heads: Sequence[HeadFound],
     size: tuple[int, int],
     read: SignalRead,
     tuned: Calibration,
     others: Sequence[HeadFound] = (),
+    faint: Sequence[HeadFound] = (),
+    light: float = 0.0,
 ) -> tuple[float, ...]:
     """What speaks for all of a signal's heads being among those found.
 
     A constant; the reader's log-odds that none is cut off or hidden, and that it counts no more of them; 1
     where the outer heads stand close to the picture's edge, 1 where another might stand beyond it, 1 where
     there can be no more; how large the heads are, doublings; log-odds of the faintest head; 1 where `others`,
-    heads found that were taken for another signal's, stand close.
+    heads found that were taken for another signal's, stand close; log-odds of the best of the `faint` that
+    may be one missed, over those of none; how light it is about them, as `light_about` says.
     """
     n, width = len(heads), usual_width(heads)
     more = float(read.count[n + 1 :].sum() / max(1.0 - read.count[0], 1e-6))
@@ -58,6 +106,8 @@ def whole_evidence(
         float(np.clip(np.log2(max(width, 1.0)), 2, 6)) - 4.0,
         log_odds(min(h.score for h in heads)),
         float(crowded(heads, others)),
+        log_odds(faintly(heads, faint)) - log_odds(FAINTEST),
+        light,
     )
 
 

@@ -47,6 +47,9 @@ MAST_SIDE = 480
 
 EDGE = 4
 """A box that ends nearer to the window's edge may have been cut off there, px."""
+FAINTEST = 0.05
+"""What the finder scores lower is not told at all. What scores under the calibration's `head_score` is no
+head, but speaks for one having been missed there."""
 AS_SURE = 0.1
 """Answers for one head whose scores differ by no more are as sure as each other."""
 
@@ -131,7 +134,7 @@ def _whole_of(half: Pixels) -> Pixels:
 
 
 def find(frame: Frame, eyes: Eyes, beginning: Beginning | None = None) -> Found:
-    """Heads and plates of a picture, best first.
+    """Heads and plates of a picture, best first, faint heads among them.
 
     The reduced whole is looked at while the picture is scanned for spots; both may have been begun.
     """
@@ -184,12 +187,13 @@ def answers(windows: Sequence[Window], eyes: Eyes) -> Iterable[tuple[Window, Map
 
 
 def ask(windows: Sequence[Window], eyes: Eyes) -> Asked:
-    """Heads and plates that the finder sees in windows of one size, px of the picture; some twice."""
+    """Heads, faint ones too, and plates that the finder sees in windows of one size, px of the picture; some
+    twice."""
     least = eyes.calibration.head_score
     heads: list[HeadFound] = []
     plates: list[PlateFound] = []
     for window, maps in answers(windows, eyes):
-        heads += read_heads(maps, window, least)
+        heads += read_heads(maps, window, FAINTEST)
         plates += read_plates(maps, window, least)
     return heads, plates
 

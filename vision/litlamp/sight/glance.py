@@ -93,7 +93,7 @@ def heads_in_whole(frame: ClipFrame, eyes: Eyes) -> list[HeadFound]:
     whole = part_of(frame, None, halvings(max(frame.size) / SCAN_SIDE))
     window = reduced_whole(whole.rgb)
     heads, _ = _asked([window], eyes)
-    return [_moved_head(h, whole) for h in heads]
+    return [_moved_head(h, whole) for h in heads if h.score >= eyes.calibration.head_score]
 
 
 def heads_at(frame: ClipFrame, spots: Sequence[Spot], eyes: Eyes) -> list[list[HeadFound]]:

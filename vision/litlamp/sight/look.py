@@ -14,7 +14,7 @@ from litlamp.media.frame import Frame
 from litlamp.sight.axis import STRAY, MastLine, mast_axis, mast_direction, stagger
 from litlamp.sight.beside import workers
 from litlamp.sight.colour import lamp_colour
-from litlamp.sight.count import head_belief, whole_belief, whole_evidence
+from litlamp.sight.count import head_belief, light_about, whole_belief, whole_evidence
 from litlamp.sight.crop import reader_window
 from litlamp.sight.dim import bright_parts, core_light, may_be_dark
 from litlamp.sight.doubt import moved
@@ -129,15 +129,16 @@ def judge(
     Parameters
     ----------
     rgb : uint8 (H, W, 3), R G B; its edges are taken for the picture's.
-    heads, plates : each once, px of `rgb`.
+    heads, plates : each once, px of `rgb`; of heads, faint ones too.
     search : look for further plates on the masts; where they are known, that can be spared.
     """
-    groups = group(heads)
+    clear, faint = clear_and_faint(heads, eyes.calibration)
+    groups = group(clear)
     judged = []
     bright = bright_parts(rgb) if groups else 0.0
     with workers(eyes.beside) as others:
         answers = [others.submit(_answer, rgb, own, eyes) for own in groups]
-        for own, answer in zip(groups, [future.result() for future in answers], strict=True):
+        for own, (answer, light) in zip(groups, [future.result() for future in answers], strict=True):
             read = signal_read(answer, eyes.calibration)
             odds = signal_odds(max(h.score for h in own), answer, eyes.calibration)
             belief = logistic(odds)
@@ -153,10 +154,10 @@ def judge(
             letters = read_letters(rgb, boards, eyes)
             cores = [core_light(rgb, h.x, h.y, h.lens) for h in own]
             size = rgb.shape[1], rgb.shape[0]
-            pixels = _Pixels(size, witnesses, rims, cores, bright, mast.result(), letters)
-            apart = [h for h in heads if all(h is not o for o in own)]
+            pixels = _Pixels(size, witnesses, rims, cores, bright, light, mast.result(), letters)
+            apart = [h for h in clear if all(h is not o for o in own)]
             strange = unlike(odds, usual_width(own), eyes.calibration)
-            seen = _signal(pixels, own, read, eyes.calibration, apart, strange)
+            seen = _signal(pixels, own, read, eyes.calibration, apart, faint, strange)
             judged.append(Judged(seen, belief, least, own, read, boards))
     return judged
 
@@ -171,6 +172,7 @@ class _Pixels:
     witnesses : of each head, what its pixels say of its colour.
     rims : of each head, how plainly its lamp's rim is red.
     cores : of each head, the light of its lens, linear, 0 to 1; `bright` that of the picture's bright parts.
+    light : how light it is about the heads, as `light_about` says.
     mast : its lean, where it was seen.
     boards : its plates.
     """
@@ -180,14 +182,24 @@ class _Pixels:
     rims: Sequence[float]
     cores: Sequence[float]
     bright: float
+    light: float
     mast: MastLine | None
     boards: Sequence[PlateSeen]
 
 
-def _answer(rgb: Pixels, heads: Sequence[HeadFound], eyes: Eyes) -> NDArray[np.float32]:
+def clear_and_faint(
+    heads: Sequence[HeadFound], tuned: Calibration
+) -> tuple[list[HeadFound], list[HeadFound]]:
+    """The heads that are taken for such, and what scored too low for one."""
+    clear = [h for h in heads if h.score >= tuned.head_score]
+    return clear, [h for h in heads if h.score < tuned.head_score]
+
+
+def _answer(rgb: Pixels, heads: Sequence[HeadFound], eyes: Eyes) -> tuple[NDArray[np.float32], float]:
+    """The reader's answer for these heads, and how light it is about them."""
     window = reader_window(rgb, [(h.x, h.y) for h in heads], usual_width(heads))
     answer: NDArray[np.float32] = eyes.reader.run(window.pixels[None])[0]
-    return answer
+    return answer, light_about(window.pixels)
 
 
 def standing_clear(judged: Sequence[Judged]) -> list[Judged]:
@@ -237,6 +249,7 @@ def _signal(
     read: SignalRead,
     tuned: Calibration,
     others: Sequence[HeadFound],
+    faint: Sequence[HeadFound],
     strange: float,
 ) -> SignalSeen:
     n = len(heads)
@@ -276,7 +289,9 @@ def _signal(
         plates=plate_beliefs(pixels.boards, read.plates, tuned),
         plates_seen=tuple(pixels.boards),
         number=number_read(pixels.boards, tuned),
-        whole=whole_belief(whole_evidence(heads, pixels.size, read, tuned, others), tuned),
+        whole=whole_belief(
+            whole_evidence(heads, pixels.size, read, tuned, others, faint, pixels.light), tuned
+        ),
         resolution=usual_width(heads),
         axis=axis,
         strange=max(strange, apart_most),

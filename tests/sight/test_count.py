@@ -1,0 +1,67 @@
+"""Whether all heads were found: what speaks for one having been missed."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from litlamp.box import Box
+from litlamp.sight.count import faintly, light_about, whole_belief, whole_evidence
+from litlamp.sight.eyes import Calibration
+from litlamp.sight.find import FAINTEST, HeadFound
+from litlamp.sight.look import SignalRead
+
+READ = SignalRead(np.array([0.0, 0.9, 0.05, 0.05]), np.full((3, 5), 0.2), 0.0, 0.0, 0.99, {})
+
+
+def head(x: float, y: float, width: float = 20.0, score: float = 0.9) -> HeadFound:
+    box = Box(x - width / 2, y - width / 2, x + width / 2, y + width / 2)
+    return HeadFound(x, y, box, width / 3, np.zeros(5, np.float32), (x, y), score, 1.0)
+
+
+def test_the_best_of_the_faint_ones_in_the_column_is_heard():
+    heads = [head(300, 200)]
+    assert faintly(heads, []) == FAINTEST
+    assert faintly(heads, [head(302, 250, score=0.1), head(300, 120, score=0.2)]) == 0.2
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "width"),
+    [(400, 200, 20), (300, 500, 20), (302, 203, 20), (300, 260, 6), (300, 260, 70)],
+    ids=["aside", "far below", "the head itself", "too small", "too large"],
+)
+def test_what_can_be_no_head_of_these_is_not(x, y, width):
+    assert faintly([head(300, 200)], [head(x, y, width, 0.2)]) == FAINTEST
+
+
+@given(st.floats(FAINTEST, 0.25), st.floats(FAINTEST, 0.25))
+def test_the_surer_a_faint_one_is_the_less_sure_that_all_were_found(a, b):
+    beliefs = [
+        whole_belief(
+            whole_evidence(
+                [head(300, 200)], (640, 480), READ, Calibration(""), (), [head(300, 260, score=s)]
+            ),
+            Calibration(""),
+        )
+        for s in sorted((a, b))
+    ]
+    assert beliefs[0] >= beliefs[1]
+
+
+def test_light_about_heads_is_that_of_the_middle_of_the_window():
+    window = np.zeros((384, 144, 4), np.uint8)
+    assert light_about(window) == pytest.approx(-7)
+    window[:, 30:114, 1] = 255
+    assert light_about(window) == pytest.approx(0.0, abs=0.02)
+    window[:, 30:114, 1] = 128
+    # sRGB 128 is linear 0.216 (IEC 61966-2-1).
+    assert light_about(window) == pytest.approx(np.log2(0.216 + 2.0**-7), abs=0.01)
+    window[..., 3] = 255  # the marks are no light
+    assert light_about(window) == pytest.approx(np.log2(0.216 + 2.0**-7), abs=0.01)
+
+
+@given(st.floats(-7, 0))
+def test_evidence_has_a_weight_each(light):
+    evidence = whole_evidence([head(300, 200)], (640, 480), READ, Calibration(""), (), (), light)
+    assert len(evidence) == len(Calibration("").whole_weights)
+    assert evidence[-1] == light
