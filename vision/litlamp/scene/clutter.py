@@ -12,7 +12,7 @@ from litlamp.scene.backdrop import Lie
 from litlamp.scene.canvas import Canvas, Colour3, Points, bar, cover, hull, moved, noise, srgb, times
 from litlamp.scene.heads import ellipse, rounded
 from litlamp.scene.light import Glow, GlowColour, Light
-from litlamp.scene.spots import Found, Spot, box_of, pick, spot
+from litlamp.scene.spots import Found, Here, box_of, pick, spot
 from litlamp.scene.street import bollard, counter, road_light, tail_cluster, walker_light
 
 KINDS = (
@@ -52,18 +52,11 @@ def paint_distractor(
         at = float(rng.uniform(0, width)), float(rng.uniform(0, height))
     if size is None:
         size = float(np.exp(rng.uniform(math.log(5), math.log(70)))) * min(width, height) / 256
-    return _PAINT[kind](canvas, rng, at, size, lie, light, luminance)
+    return _PAINT[kind](canvas, rng, Here(at, size, lie, light, luminance))
 
 
-def _train(
-    canvas: Canvas,
-    rng: np.random.Generator,
-    at: Spot,
-    size: float,
-    lie: Lie,
-    light: Light,
-    lum: float,
-) -> list[Found]:
+def _train(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
+    at, size, light, lum = here.at, here.size, here.light, here.lum
     w = max(size * 1.6, 12.0)
     h = w * float(rng.uniform(1.0, 1.5))
     x, y = at
@@ -134,15 +127,8 @@ def _train(
     return out
 
 
-def _street_lamp(
-    canvas: Canvas,
-    rng: np.random.Generator,
-    at: Spot,
-    size: float,
-    lie: Lie,
-    light: Light,
-    lum: float,
-) -> list[Found]:
+def _street_lamp(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
+    at, size, light, lum = here.at, here.size, here.light, here.lum
     x, y = at
     arm = float(rng.choice([-1, 1])) * size
     pole = times((0.2, 0.2, 0.2), canvas.sun.shade(0, 0, 1))
@@ -166,15 +152,8 @@ def _street_lamp(
     return [("street lamp", box_of([t]))]
 
 
-def _crossing(
-    canvas: Canvas,
-    rng: np.random.Generator,
-    at: Spot,
-    size: float,
-    lie: Lie,
-    light: Light,
-    lum: float,
-) -> list[Found]:
+def _crossing(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
+    at, size, lum = here.at, here.size, here.lum
     x, y = at
     pole = times((0.45, 0.45, 0.45), canvas.sun.shade(0, 0, 1))
     canvas.pipe((x, y + size * 5), (x, y - size * 2), size * 0.12, pole)
@@ -201,15 +180,8 @@ def _crossing(
     return out
 
 
-def _sign(
-    canvas: Canvas,
-    rng: np.random.Generator,
-    at: Spot,
-    size: float,
-    lie: Lie,
-    light: Light,
-    lum: float,
-) -> list[Found]:
+def _sign(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
+    at, size = here.at, here.size
     x, y = at
     hue = [
         srgb(200, 20, 30),
@@ -243,15 +215,8 @@ def _sign(
     return [("sign", box_of([shape]))]
 
 
-def _car(
-    canvas: Canvas,
-    rng: np.random.Generator,
-    at: Spot,
-    size: float,
-    lie: Lie,
-    light: Light,
-    lum: float,
-) -> list[Found]:
+def _car(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
+    at, size, lum = here.at, here.size, here.lum
     x, y = at
     hue = [(0.02, 0.02, 0.02), (0.6, 0.6, 0.6), (0.3, 0.02, 0.02), (0.05, 0.08, 0.2), (0.25, 0.25, 0.27)]
     body = times(hue[int(rng.integers(len(hue)))], canvas.sun.shade(0, 0.3, 0.9))
@@ -286,15 +251,8 @@ def _car(
     return out
 
 
-def _points(
-    canvas: Canvas,
-    rng: np.random.Generator,
-    at: Spot,
-    size: float,
-    lie: Lie,
-    light: Light,
-    lum: float,
-) -> list[Found]:
+def _points(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
+    at, size, lum = here.at, here.size, here.lum
     out: list[Found] = []
     colours = ("white", "white", "amber", "amber", "red", "green", "blue", "yellow")
     for _ in range(int(rng.integers(1, 9))):
@@ -316,15 +274,8 @@ def _points(
     return out
 
 
-def _round(
-    canvas: Canvas,
-    rng: np.random.Generator,
-    at: Spot,
-    size: float,
-    lie: Lie,
-    light: Light,
-    lum: float,
-) -> list[Found]:
+def _round(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
+    at, size = here.at, here.size
     out: list[Found] = []
     hue = [
         srgb(220, 20, 30),
@@ -350,15 +301,8 @@ def _round(
     return out
 
 
-def _switch_lamp(
-    canvas: Canvas,
-    rng: np.random.Generator,
-    at: Spot,
-    size: float,
-    lie: Lie,
-    light: Light,
-    lum: float,
-) -> list[Found]:
+def _switch_lamp(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
+    at, size, lum = here.at, here.size, here.lum
     x, y = at
     size *= 0.6
     shade = canvas.sun.shade(0, 0, 1)
@@ -379,16 +323,9 @@ def _switch_lamp(
     return [("switch lamp", box_of([case]))]
 
 
-def _glint(
-    canvas: Canvas,
-    rng: np.random.Generator,
-    at: Spot,
-    size: float,
-    lie: Lie,
-    light: Light,
-    lum: float,
-) -> list[Found]:
+def _glint(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
     """The sun on metal or glass: white, not lit."""
+    at, size = here.at, here.size
     x, y = at
     a = float(rng.uniform(0, np.pi))
     r = size * float(rng.uniform(0.05, 0.4))
@@ -398,10 +335,9 @@ def _glint(
     return [("glint", Box(x - r - 1, y - r - 1, x + r + 1, y + r + 1))]
 
 
-def _disc(
-    canvas: Canvas, rng: np.random.Generator, at: Spot, size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:
+def _disc(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
     """The sun low in the sky, or the moon."""
+    at, size, lie, light, lum = here.at, here.size, here.lie, here.light, here.lum
     x, y = at[0], min(at[1], lie.horizon - size * 0.2)
     r = size * float(rng.uniform(0.08, 0.4))
     if light == "night":
@@ -412,10 +348,9 @@ def _disc(
     return [("sun", spot(canvas, (x, y), r, colour, "incandescent", float(rng.uniform(3, 60))))]
 
 
-def _lit_sign(
-    canvas: Canvas, rng: np.random.Generator, at: Spot, size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:
+def _lit_sign(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
     """Lit letters or bars of one colour: a shop, a display, a platform sign."""
+    at, size, lum = here.at, here.size, here.lum
     x, y = at
     w, h = size, size * float(rng.uniform(0.2, 0.6))
     canvas.polygons(
@@ -441,10 +376,9 @@ def _lit_sign(
     return [("lit sign", Box(x - w / 2, y - h / 2, x + w / 2, y + h / 2))]
 
 
-def _row(
-    canvas: Canvas, rng: np.random.Generator, at: Spot, size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:
+def _row(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
     """Equal lamps in a row running away: a platform, a tunnel, a street."""
+    at, size, lie, lum = here.at, here.size, here.lie, here.lum
     colour = pick(rng, ("white", "white", "amber", "amber", "red", "green"))
     r = max(size * float(rng.uniform(0.02, 0.08)), 0.5)
     out: list[Found] = []

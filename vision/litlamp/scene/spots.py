@@ -2,16 +2,33 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
 
 from litlamp.box import Box
+from litlamp.scene.backdrop import Lie
 from litlamp.scene.canvas import Canvas, Points, cover
-from litlamp.scene.light import Glow, GlowColour, Source
+from litlamp.scene.light import Glow, GlowColour, Light, Source
 
 Spot = tuple[float, float]
 Found = tuple[str, Box]
+
+
+@dataclass(frozen=True, slots=True)
+class Here:
+    """Where a thing that is no signal is painted.
+
+    `at` px of its middle or foot, `size` px its characteristic width; `lie` of the land, `light` of the hour,
+    and `lum` of its lamps (see Glow).
+    """
+
+    at: Spot
+    size: float
+    lie: Lie
+    light: Light
+    lum: float
 
 
 def spot(

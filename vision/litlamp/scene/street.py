@@ -3,29 +3,22 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import cast
 
 import numpy as np
 
 from litlamp.aspects.aspect import Colour, Lamp
-from litlamp.scene.backdrop import Lie
 from litlamp.scene.canvas import Canvas, Colour3, Points, bar, moved, srgb, times
 from litlamp.scene.heads import Aperture, Head, ellipse, paint_head, rounded
-from litlamp.scene.light import GlowColour, Light, Source
-from litlamp.scene.spots import Found, Spot, box_of, pick, shine
+from litlamp.scene.light import GlowColour, Source
+from litlamp.scene.spots import Found, Here, Spot, box_of, pick, shine
 from litlamp.scene.view import View
 
 
-def road_light(
-    canvas: Canvas,
-    rng: np.random.Generator,
-    at: Spot,
-    size: float,
-    lie: Lie,
-    light: Light,
-    lum: float,
-) -> list[Found]:
+def road_light(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
     """Three lenses in a housing, upright or lying, or one or two of them; on a pole or hung from an arm."""
+    at, size, lie, lum = here.at, here.size, here.lie, here.lum
     lens = 0.3 if rng.random() < 0.5 else 0.2
     pitch = lens * float(rng.uniform(1.12, 1.3))
     border = lens * float(rng.uniform(0.12, 0.3))
@@ -121,10 +114,9 @@ def road_light(
     return [("road light", truth.box)]
 
 
-def walker_light(
-    canvas: Canvas, rng: np.random.Generator, at: Spot, size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:
+def walker_light(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
     """A lit walking or standing figure, hand or arrow in a square case, alone or above another."""
+    at, size, lum = here.at, here.size, here.lum
     x, y = at
     shade = canvas.sun.shade(0, 0, 1)
     n = int(rng.choice([1, 2]))
@@ -182,10 +174,9 @@ def _striped_pole(canvas: Canvas, rng: np.random.Generator, foot: Spot, top: Spo
             canvas.pipe((foot[0], float(y[2 * i])), (foot[0], float(y[2 * i + 1])), width * 1.05, tone)
 
 
-def bollard(
-    canvas: Canvas, rng: np.random.Generator, at: Spot, size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:
+def bollard(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
     """A post with pale bands, and whatever stands behind it."""
+    at, size = here.at, here.size
     x, y = at
     width = size * float(rng.uniform(0.12, 0.4))
     _striped_pole(canvas, rng, (x, y + size), (x, y - size), width)
@@ -196,10 +187,9 @@ _SEGMENTS = ("abcdef", "bc", "abged", "abgcd", "fgbc", "afgcd", "afgedc", "abc",
 """Which of the seven bars each digit lights, a at the top and on clockwise, g in the middle."""
 
 
-def counter(
-    canvas: Canvas, rng: np.random.Generator, at: Spot, size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:
+def counter(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
     """Seconds counted down in lit digits, mostly beside a road light of the same colour."""
+    at, size, lum = here.at, here.size, here.lum
     x, y = at
     n = int(rng.choice([1, 2, 2, 3]))
     colour = pick(rng, ("red", "red", "green", "amber"))
@@ -221,14 +211,14 @@ def counter(
     shine(canvas, bars, colour, "led", lum * float(rng.uniform(0.3, 1.5)))
     out: list[Found] = [("counter", box_of([case]))]
     if rng.random() < 0.5:
-        out += road_light(canvas, rng, (x, y + size * float(rng.uniform(1.5, 4))), size, lie, light, lum)
+        above = x, y + size * float(rng.uniform(1.5, 4))
+        out += road_light(canvas, rng, replace(here, at=above))
     return out
 
 
-def tail_cluster(
-    canvas: Canvas, rng: np.random.Generator, at: Spot, size: float, lie: Lie, light: Light, lum: float
-) -> list[Found]:
+def tail_cluster(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
     """The back of a car seen near: lamp glasses of several colours, lit or only painted by the day."""
+    at, size, lum = here.at, here.size, here.lum
     x, y = at
     shade = canvas.sun.shade(0, 0.1, 1)
     body = [(0.02, 0.02, 0.02), (0.7, 0.7, 0.7), (0.3, 0.02, 0.02), (0.05, 0.08, 0.2), (0.35, 0.35, 0.37)]
