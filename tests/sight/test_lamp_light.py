@@ -8,7 +8,7 @@ import pytest
 
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.media.frame import Time
-from litlamp.media.planes import Packed
+from litlamp.media.planes import Coding, Packed, YCbCr
 from litlamp.sight.lamp_light import measure_lamps
 
 
@@ -82,3 +82,21 @@ def test_light_exactly_where_it_was_looked_for_is_told_beside_the_brightest() ->
     assert measured.here[0].sum() < 0.9 * measured.light[0]
     centred = measure_lamps(frame((150, 100, 12, (255, 255, 255))), [(150, 100)], [12])
     assert centred.here[0].sum() == pytest.approx(centred.light[0])
+
+
+def test_a_near_lamp_of_many_points_of_light_gives_the_same_however_it_lies() -> None:
+    # 80 px across, its points 8 px apart: sampled here and there, they would come and go as it moves.
+    y, x = (np.mgrid[:800, :1200] + 0.5) / 4
+    lens = np.hypot(x - 150, y - 100) < 40
+    told = []
+    for shift in np.linspace(0, 8, 11):
+        points = (np.sin((x + shift) * 2 * np.pi / 8) > 0) & (np.sin((y - shift) * 2 * np.pi / 8) > 0)
+        fine = np.where((points & lens)[..., None], (255, 180, 20), (20, 20, 20)).astype(np.uint8)
+        rgb = np.asarray(cv2.resize(fine, (300, 200), interpolation=cv2.INTER_AREA), np.uint8)
+        y_, cr, cb = (np.asarray(p, np.uint8) for p in cv2.split(cv2.cvtColor(rgb, cv2.COLOR_RGB2YCrCb)))
+        coding = Coding(0.299, 0.114, full=True)
+        for picture in (Packed(rgb), YCbCr(y_, cb[::2, ::2], cr[::2, ::2], coding)):
+            still = ClipFrame(picture, Time(0, Fraction(1, 30)))
+            told.append(measure_lamps(still, [(150, 100)], [80]).light[0])
+    for kind in (told[::2], told[1::2]):
+        assert max(kind) < 1.15 * min(kind) > 0.05

@@ -79,6 +79,15 @@ class Coding:
         """3 x 4, read-only: codes (Y, Cb, Cr, 1) to R'G'B' with `top` for 1.0."""
         return _matrix(self, top)
 
+    def rgb(self, codes: NDArray[Any]) -> Pixels:
+        """Codes (h, w, 3), Y Cb Cr, as sRGB, uint8 (h, w, 3)."""
+        if self.bits == 8 and self.curve == "sdr" and self.primaries == "bt709":
+            return np.asarray(cv2.transform(codes, self.matrix(255)), dtype=np.uint8)
+        wide = cv2.transform(codes.astype(np.uint16, copy=False), self.matrix(65535))
+        if self.curve == "sdr" and self.primaries == "bt709":
+            return np.asarray(cv2.convertScaleAbs(wide, alpha=255 / 65535), dtype=np.uint8)
+        return to_srgb(np.asarray(wide, dtype=np.uint16), self.curve, self.primaries)
+
 
 @lru_cache(maxsize=16)
 def _matrix(coding: Coding, top: float) -> NDArray[np.float64]:
@@ -146,14 +155,7 @@ class YCbCr:
             planes = [y, grey, grey]
         else:
             planes = [y, self._at_luma(self.cb, window), self._at_luma(self.cr, window)]
-        codes = cv2.merge(planes)
-        coding = self.coding
-        if coding.bits == 8 and coding.curve == "sdr" and coding.primaries == "bt709":
-            return np.asarray(cv2.transform(codes, coding.matrix(255)), dtype=np.uint8)
-        wide = cv2.transform(codes.astype(np.uint16, copy=False), coding.matrix(65535))
-        if coding.curve == "sdr" and coding.primaries == "bt709":
-            return np.asarray(cv2.convertScaleAbs(wide, alpha=255 / 65535), dtype=np.uint8)
-        return to_srgb(np.asarray(wide, dtype=np.uint16), coding.curve, coding.primaries)
+        return self.coding.rgb(cv2.merge(planes))
 
     def _at_luma(self, plane: Plane, window: Window) -> Plane:
         """A chroma plane under a luma window, one sample for each luma sample."""

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -62,7 +63,8 @@ def measure_lamps(
     diameters : px of the frame.
     """
     step = [max(d, LEAST) / ACROSS for d in diameters]
-    light = _linear()[patches(frame, at, step, SIDE)].reshape(len(at), SIDE * SIDE, 3)
+    flat = patches(frame, at, step, SIDE).reshape(len(at), SIDE * SIDE, 3)
+    light = np.asarray(cv2.LUT(flat, _linear()), np.float32)
     discs, blobs, offsets, ring = _discs()
     total = light @ _ONES
     every = total @ discs

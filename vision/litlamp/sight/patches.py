@@ -6,6 +6,7 @@ covers.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -19,7 +20,6 @@ from litlamp.media.clip_frame import ClipFrame
 from litlamp.media.planes import UPRIGHT, Packed, YCbCr, whole_pixels
 
 Pixels = NDArray[np.uint8]
-Floats = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ def part_of(frame: ClipFrame, box: Box | None = None, by: int = 1) -> Part:
 
 
 def patches(frame: ClipFrame, at: Sequence[tuple[float, float]], step: Sequence[float], side: int) -> Pixels:
-    """Square patches round points, each sampled bilinearly at its own step.
+    """Square patches round points, each sampled at its own step from area means about as wide.
 
     Parameters
     ----------
@@ -85,47 +85,63 @@ def patches(frame: ClipFrame, at: Sequence[tuple[float, float]], step: Sequence[
     """
     picture = frame.picture
     n = len(at)
-    middles, steps = np.array(at, np.float32), np.array(step, np.float32)
-    reach = (np.arange(side, dtype=np.float32) - np.float32((side - 1) / 2))[None] * steps[:, None]
-    x, y = middles[:, :1] + reach, middles[:, 1:] + reach
     if isinstance(picture, Packed):
-        upright = picture.turn.view(picture.pixels)
-        rgb = _sampled(upright, *_grid(x, y, upright.shape, frame.size))
-        return np.asarray(rgb, np.uint8).reshape(n, side, side, 3)
-    luma = picture.turn.view(picture.y)
-    planes: list[NDArray[Any] | None] = [_sampled(luma, *_grid(x, y, luma.shape, frame.size)), None, None]
-    if picture.cb is not None and picture.cr is not None:
-        both = [picture.turn.view(plane) for plane in (picture.cb, picture.cr)]
-        grid = _grid(x, y, both[0].shape, frame.size)
-        planes[1:] = [_sampled(plane, *grid) for plane in both]
-    y_, cb, cr = planes
-    assert y_ is not None
-    small = YCbCr(y_, cb, cr, replace(picture.coding, centred=True), UPRIGHT)
-    return small.rgb((0, 0, side, n * side)).reshape(n, side, side, 3)
+        return np.asarray(_sampled(picture.turn.view(picture.pixels), frame.size, at, step, side), np.uint8)
+    planes = [
+        _sampled(picture.turn.view(plane), frame.size, at, step, side).reshape(n * side, side)
+        for plane in (picture.y, picture.cb, picture.cr)
+        if plane is not None
+    ]
+    if len(planes) < 3:
+        grey = np.full_like(planes[0], 1 << (picture.coding.bits - 1))
+        planes = [planes[0], grey, grey]
+    return picture.coding.rgb(cv2.merge(planes)).reshape(n, side, side, 3)
 
 
-def _grid(
-    x: Floats, y: Floats, shape: tuple[int, ...], size: tuple[int, int]
-) -> tuple[tuple[slice, slice], Floats, Floats]:
-    """The part of a plane that is needed, and where in it each sample lies: (n * side, side) twice."""
-    high, wide = shape[:2]
+def _sampled(
+    plane: NDArray[Any],
+    size: tuple[int, int],
+    at: Sequence[tuple[float, float]],
+    step: Sequence[float],
+    side: int,
+) -> NDArray[Any]:
+    """The patches of one plane of a frame of that size, (n, side, side, ...)."""
+    high, wide = plane.shape[:2]
     # Chroma has one sample for so many px of the frame.
     across, down = -(-size[0] // wide), -(-size[1] // high)
-    u, v = x / np.float32(across) - np.float32(0.5), y / np.float32(down) - np.float32(0.5)
-    x0, y0 = (min(max(int(w.min()) - 1, 0), n - 1) for w, n in ((u, wide), (v, high)))
-    x1, y1 = (min(max(int(w.max()) + 3, o + 1), n) for w, o, n in ((u, x0, wide), (v, y0, high)))
-    side = x.shape[1]
-    columns = np.repeat(u - np.float32(x0), side, axis=0)
-    rows = np.repeat((v - np.float32(y0)).reshape(-1, 1), side, axis=1)
-    return (slice(y0, y1), slice(x0, x1)), columns, rows
+    out = np.empty((len(at), side, side, *plane.shape[2:]), plane.dtype)
+    half = side / 2
+    for patch, (x, y), apart in zip(out, at, step, strict=True):
+        u, v, du, dv = x / across, y / down, apart / across, apart / down
+        # A large lamp of many points of light would flicker with every px that it moves if not all of them
+        # were looked at.
+        by = 1 << int(math.log2(max(du, 1.0)))
+        x0, x1 = _stretch(u, half * du, by, wide)
+        y0, y1 = _stretch(v, half * dv, by, high)
+        cut = plane[y0:y1, x0:x1]
+        if min(cut.strides) < 0 or cut.strides[0] < cut.strides[1]:
+            cut = np.ascontiguousarray(cut)  # a picture that was turned upright
+        for _ in range(by.bit_length() - 1):
+            cut = cv2.resize(
+                cut, (max(cut.shape[1] // 2, 1), max(cut.shape[0] // 2, 1)), interpolation=cv2.INTER_AREA
+            )
+        du, dv = du / by, dv / by
+        first = (u - x0) / by - (half - 0.5) * du - 0.5, (v - y0) / by - (half - 0.5) * dv - 0.5
+        way = np.array([[du, 0.0, first[0]], [0.0, dv, first[1]]])
+        cv2.warpAffine(cut, way, (side, side), patch, _HOW, cv2.BORDER_REPLICATE)
+    return out
 
 
-def _sampled(plane: NDArray[Any], part: tuple[slice, slice], columns: Floats, rows: Floats) -> NDArray[Any]:
-    """The patches under one another, (n * side, side, ...): one call for all of them."""
-    cut = plane[part]
-    if min(cut.strides) < 0 or cut.strides[0] < cut.strides[1]:
-        cut = np.ascontiguousarray(cut)  # a picture that was turned upright
-    return cv2.remap(cut, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+_HOW = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+
+
+def _stretch(middle: float, reach: float, by: int, end: int) -> tuple[int, int]:
+    """The px of a row, `end` long, that are needed so far round its middle: whole groups of `by`, if any."""
+    first = min(max(int(middle - reach) - by, 0), end - 1) // by * by
+    count = max(-(-(int(middle + reach) + 1 + by - first) // by), 1)
+    last = min(first + count * by, end)
+    # Of a group that the edge cuts off nothing is taken, unless there is nothing else.
+    return first, max(last - (last - first) % by, min(first + by, end))
 
 
 def _reduced(plane: NDArray[Any], width: int, height: int) -> NDArray[Any]:
