@@ -36,7 +36,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=300)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--to", type=Path, required=True)
-    parser.add_argument("--samples", type=int, default=24, help="paths a px under the sky, half of it else")
+    parser.add_argument("--samples", type=int, default=16, help="paths a px under the sky, half of it else")
     parser.add_argument("--variant", default="scalar_rgb", help="of mitsuba; llvm_ad_rgb needs LLVM")
     args = parser.parse_args()
     args.to.mkdir(parents=True, exist_ok=True)
@@ -141,19 +141,20 @@ def _shapes(rng: np.random.Generator, solid: Solid, folder: Path) -> dict[str, A
     metal = head.paint if rng.random() < 0.5 else tuple(float(rng.uniform(0.15, 0.45)) for _ in range(1)) * 3
     surfaces: dict[str, Any] = {
         "paint": {**rough, "diffuse_reflectance": paint},
-        "hood": {**rough, "diffuse_reflectance": paint},
         "inside": {"type": "diffuse", "reflectance": dark},
         "metal": {**rough, "diffuse_reflectance": {"type": "rgb", "value": list(metal)}},
-        "ring": {**rough, "diffuse_reflectance": {"type": "rgb", "value": list(head.paint)}},
         "slot": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.015}},
     }
-    shapes: dict[str, Any] = {}
+    shapes: dict[str, Any] = {
+        f"of_{name}": {"type": "twosided", "surface": surface} for name, surface in surfaces.items()
+    }
+    made = {"hood": "paint", "ring": "paint"}
     for name, mesh in solid.parts.items():
         if mesh.n:
             path = _write(mesh, folder / f"{name}.ply", 0.9)
             shapes[name] = {
                 "type": "ply", "filename": str(path), "face_normals": True,
-                "bsdf": {"type": "twosided", "surface": surfaces[name]},
+                "bsdf": {"type": "ref", "id": f"of_{made.get(name, name)}"},
             }  # fmt: skip
     deep = float(np.exp(rng.normal(0.0, 0.6)))
     clear = float(rng.uniform(0.02, 0.2))

@@ -140,7 +140,7 @@ def _pill(rng: np.random.Generator, head: Head, glasses: tuple[str, ...]) -> Hea
     pitch = lens * float(rng.uniform(1.35, 2.1))
     wide = max(lens * float(rng.uniform(2.6, 5.0)), 0.34)
     above = wide * float(rng.uniform(0.35, 0.6))
-    tall = above + (n - 1) * pitch + lens * 0.5 + wide * float(rng.uniform(0.4, 1.9))
+    tall = above + (n - 1) * pitch + lens * 0.5 + wide * float(rng.uniform(0.4, 2.6))
     top = tall / 2 - above
     apertures = tuple(Aperture(0.0, top - i * pitch, g) for i, g in enumerate(glasses))
     return replace(
@@ -191,7 +191,7 @@ def build(rng: np.random.Generator, head: Head, dwarf: bool, empty: bool) -> Sol
         paint.skin([at(outline, -thick), at(outline, lip), at(inner, lip), at(inner, -0.001)], close=True)
     _housing(rng, head, dwarf, parts)
     _fittings(rng, head, parts)
-    if empty and rng.random() < 0.3:
+    if empty and rng.random() < 0.6:
         _screen(rng, head, parts)
     hood_kind: HoodKind = "none"
     if head.hood > 0.02:
@@ -342,13 +342,32 @@ def _fittings(rng: np.random.Generator, head: Head, parts: dict[Material, Mesh])
 
 
 def _screen(rng: np.random.Generator, head: Head, parts: dict[Material, Mesh]) -> None:
-    """Louvres, or a row of slots, in the empty lower part of a background."""
+    """Louvres, rows of holes or of slots, a seam, in the empty lower part of a background."""
     low = min(a.y for a in head.apertures) - head.lens * 1.1
     bottom = float(head.outline[:, 1].min()) + 0.2 * head.width
     if low - bottom < 0.06:
         return
     wide = head.width * float(rng.uniform(0.5, 0.75))
     step, proud = float(rng.uniform(0.025, 0.06)), rng.random() < 0.5
+    if rng.random() < 0.5:  # two sheets, one lapped over the other
+        y = low - float(rng.uniform(0.0, 0.1))
+        edge = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [0.47 * head.width, 0.008] + [0, y]
+        parts["metal" if rng.random() < 0.3 else "slot"].slab(edge, 0.004, -0.002)
+    kind = str(rng.choice(["slots", "holes", "box", "seam"], p=[0.35, 0.4, 0.1, 0.15]))
+    if kind == "seam":
+        return
+    if kind == "box":  # what switches or heats the lamps, or a second, unused face
+        tall = (low - bottom) * float(rng.uniform(0.4, 0.8))
+        face = rounded(wide * 1.2, tall, 0.03) + np.array([0.0, (low + bottom) / 2])
+        parts["paint"].slab(face, float(rng.uniform(0.03, 0.15)), -0.002, 0.004)
+        return
+    if kind == "holes":
+        r = step * float(rng.uniform(0.15, 0.3))
+        high = bottom + (low - bottom) * float(rng.uniform(0.4, 1.0))
+        for i, y in enumerate(np.arange(bottom, high, step)):
+            for x in np.arange(-wide / 2 + (i % 2) * step / 2, wide / 2, step):
+                parts["slot"].slab(ellipse(2 * r, 2 * r, float(x), float(y), 8), 0.002, -0.002)
+        return
     for y in np.arange(bottom, low, step):
         bar = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [wide / 2, step * 0.16] + [0, y]
         parts["slot"].slab(bar, 0.003, -0.002)
