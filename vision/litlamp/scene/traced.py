@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import cast
+from zipfile import BadZipFile
 
 import cv2
 import msgspec
@@ -65,7 +66,7 @@ class About(msgspec.Struct, frozen=True):
     gains: tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Traced:
     """One traced head.
 
@@ -125,7 +126,7 @@ def read_traced(path: Path) -> Traced:
             layers = [_picture(stored["sky"])[..., ::-1], _picture(stored["sun"])[..., ::-1]]
             layers += [_picture(stored[name])[..., None] for name in ("cover", *_lamp_names(about))]
         whole = np.concatenate(layers, -1)
-    except (OSError, KeyError, ValueError, EOFError, msgspec.MsgspecError, cv2.error) as error:
+    except (OSError, KeyError, ValueError, EOFError, BadZipFile, msgspec.MsgspecError, cv2.error) as error:
         raise ValueError(f"{path.name} is no traced head: {error}") from error
     head = Head(
         about.kind, np.array(about.outline, np.float64), tuple(Aperture(*a) for a in about.apertures),
@@ -216,10 +217,12 @@ def paint_traced(
             light = _warp(glass[..., burns], way, size)
             span = head.lens * view.size_at(at[1]) / 2
             y, x = np.ogrid[0 : size[1], 0 : size[0]]
-            u = (x + np.float32(0.5 + origin[0] - centre[0])) / np.float32(span) - np.float32(ox)
-            v = (y + np.float32(0.5 + origin[1] - centre[1])) / np.float32(span) - np.float32(oy)
-            worn = 1 - np.float32(hot) + np.float32(hot) * np.exp(-2 * (u * u + v * v))
-            light = np.where(light < 0.12, np.minimum(light * np.float32(spill), 0.12), light * worn)
+            u = (x + np.float32(0.5 + origin[0] - centre[0])) / np.float32(span)
+            v = (y + np.float32(0.5 + origin[1] - centre[1])) / np.float32(span)
+            near = (u - np.float32(ox)) ** 2 + (v - np.float32(oy)) ** 2
+            worn = 1 - np.float32(hot) + np.float32(hot) * np.exp(-2 * near)
+            beside = u * u + v * v > np.float32((1.1 + 0.75 / span) ** 2)  # the hood's glow, not the lens
+            light *= np.where(beside, np.float32(spill), worn)
             canvas.glows.append(
                 Glow(
                     float(centre[0]), float(centre[1]), light.astype(np.float32), origin,
