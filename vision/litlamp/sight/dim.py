@@ -47,7 +47,10 @@ def core_light(rgb: Pixels, x: float, y: float, diameter: float) -> float:
 def bright_parts(rgb: Pixels) -> float:
     """The light, linear, 0 to 1, that 2 in 100 of a picture's px pass in their brightest channel."""
     step = max(math.isqrt(rgb.shape[0] * rgb.shape[1] // SAMPLED), 1)
-    return _light(float(np.quantile(rgb[::step, ::step].max(axis=2), 0.98)))
+    part = rgb[::step, ::step]
+    # Several times as quick as the greatest along the last axis.
+    brightest = np.maximum(np.maximum(part[:, :, 0], part[:, :, 1]), part[:, :, 2])
+    return _light(float(np.quantile(brightest, 0.98)))
 
 
 def _light(code: float) -> float:
