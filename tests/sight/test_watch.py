@@ -139,6 +139,25 @@ def test_a_change_of_aspect_is_two_stretches_and_no_flash(
         assert all(h.flashing is not None and h.flashing < 0.01 for h in stretch.seen.heads)
 
 
+def test_a_lamp_that_lights_up_beside_a_steady_one_is_looked_at_at_once(
+    film: Film,
+    scene: Callable[..., np.ndarray],
+    eyes_for: Callable[..., Eyes],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setitem(PAINT, "dark", (4, 4, 104))
+    clip = film(
+        scene([(240, 120, 14, "red"), (240, 190, 14, "dark" if i < 122 else "yellow")], sway(i / 30))
+        for i in range(160)
+    )
+    _, (signal,) = read(clip, eyes_for())
+    assert len([look for look in signal.track.looks if 122 / 30 < look.at < 5.3]) >= 2
+    before, after = signal.stretches
+    assert before.seen.heads[1].colour["dark"] > 0.5
+    assert after.seen.heads[1].colour["yellow"] > 0.5
+    assert after.span[0] == pytest.approx(122 / 30, abs=0.1)
+
+
 def test_a_mast_is_searched_for_plates_now_and_then_but_those_known_are_read_at_each_look(
     film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes], finder: Any
 ) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Generator, Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -42,16 +43,22 @@ UNLIKE, SOON = 4, 0.7
 """So is one whose lamps were otherwise for so many frames in a row, as soon as this: they may be others."""
 SETTLED = 6
 """A signal that was looked at so often is looked at half as often."""
-CALM = 1.6
-"""How much more seldom the whole is scanned while all signals in view are settled."""
+CALM, STILL = 1.6, 3.0
+"""How much more seldom the whole is scanned while all signals in view are settled; and while the camera comes
+no nearer to them either, for then nothing comes into view that was too far off."""
+GROWS, GROWN_SINCE = 0.03, 1.0
+"""A signal that grows by less a second, since a look no later than so many seconds ago, comes no nearer."""
 FULL_HD, MOST_PACE = 1920 * 1080, 1.6
 """Px of a frame under which all of this is done the more seldom, and by how much at most."""
-KNOWN = 3
-"""Looks after which only each so-manieth looks for further heads."""
+KNOWN, EVERY = 4, (2, 4)
+"""Each so-manieth look looks for further heads and plates, up to this one and after it."""
+LIT_UP, WAS_DARK = 0.3, 0.15
+"""A lamp never seen lit that gives so much light, in terms of the brightest of its signal, and gave less than
+that at the last look, may have been lit: looked at before its time as well."""
 RESTLESS_LOOK = 0.23
 """Seconds to the next look after looks that saw different colours."""
-LONGEST_WAIT = 2.3
-"""Seconds between a settled signal's looks, at most."""
+LONGEST_WAIT, STILL_WAIT = 2.3, 3.7
+"""Seconds between a settled signal's looks, at most; and of one that comes no nearer."""
 LOST_LOOK = 0.19
 """Seconds to the next look where a signal's hold was lost."""
 UNLIKELY = 4.0
@@ -142,14 +149,18 @@ class Watch:
         for track in self._live:
             track.step(frame, luma, at, common)
         for track in self._live:
-            if at >= track.next_look or _changed(track, at):
+            other = _otherwise(track, at)
+            if at >= track.next_look or other or _grown(track, at):
                 self._look(track, frame, at, pace)
+            if other:  # what shows otherwise is looked at twice
+                track.next_look = min(track.next_look, at + RESTLESS_LOOK)
         self._live = self._kept(at, frame.size)
         if len(self._live) < MOST_TRACKS:
             found: list[list[HeadFound]] = []
             first = self._scan.count == 0
             calm = bool(self._live) and all(t.looked >= SETTLED and t.held for t in self._live)
-            if self._scan.due(at, pace * (CALM if calm else 1.0)):
+            still = calm and all(_still(t, at) for t in self._live)
+            if self._scan.due(at, pace * (STILL if still else CALM if calm else 1.0)):
                 most = FIRST_WINDOWS if first else CALM_WINDOWS if calm else WINDOWS
                 spots = self._chosen(spots_in(frame, SPOTS), at)[:most]
                 for spot, heads in zip(spots, heads_at(frame, spots, self._eyes), strict=True):
@@ -157,7 +168,8 @@ class Watch:
                     if not heads:
                         self._tried.append((spot.x, spot.y, spot.diameter, at))
             # The second look at the whole is for clips in which nothing was found at once.
-            if self._whole.due(at, pace) and not (self._live and 1 < self._whole.count <= len(WHOLES)):
+            whole = self._whole.due(at, pace * (STILL if still else 1.0))
+            if whole and not (self._live and 1 < self._whole.count <= len(WHOLES)):
                 found.append(heads_in_whole(frame, self._eyes))
             for heads in found:
                 self._begin(heads, frame, at)
@@ -174,7 +186,7 @@ class Watch:
         if not track.in_view(frame.size) or not _inside(place, frame.size):
             track.miss(at, frame.size)
         else:
-            widely = track.looked < KNOWN or track.misses > 0 or track.looked % KNOWN == 0
+            widely = track.misses > 0 or track.looked % EVERY[track.looked > KNOWN] == 0
             boards = None if widely else track.boards(GROWN)
             seen = glance(
                 frame, place, track.pose.width, track.lens(), self._eyes, widely=widely, boards=boards
@@ -322,18 +334,49 @@ class _Times:
         return True
 
 
-def _changed(track: Track, at: float) -> bool:
-    """Whether a signal is so unlike what was last seen of it that it is looked at before its time."""
+def _grown(track: Track, at: float) -> bool:
+    """Whether a signal has grown so much that it is looked at before its time."""
     last = track.looks[-1]
-    grown = at - last.at >= SOONEST and track.pose.width > GROWN * last.pose.width
-    return grown or (at - last.at >= SOON and track.unlike >= UNLIKE)
+    return at - last.at >= SOONEST and track.pose.width > GROWN * last.pose.width
+
+
+def _otherwise(track: Track, at: float) -> bool:
+    """Whether a signal is so unlike what was last seen of it that it is looked at before its time."""
+    last = track.looks[-1].at
+    return at - last >= SOON and (track.unlike >= UNLIKE or _lit_up(track, last))
+
+
+def _lit_up(track: Track, since: float) -> bool:
+    """Whether a lamp that no look saw lit has for some frames been as bright as one that is."""
+    lamps = [lamp for head in track.heads for lamp in head.lamps]
+    least = LIT_UP * max((lamp.usual for lamp in lamps), default=0.0)
+    if least <= 0:
+        return False
+    frame = bisect_left(track.times, since)
+    for lamp in lamps:
+        light = lamp.light
+        if lamp.usual == 0 and len(light) > UNLIKE and min(light[-UNLIKE:]) > least:
+            before = light[min(max(frame - lamp.first, 0), len(light) - 1)]
+            if before < least * WAS_DARK / LIT_UP:
+                return True
+    return False
+
+
+def _still(track: Track, at: float) -> bool:
+    """Whether the camera comes no nearer to a signal."""
+    before = next((look for look in reversed(track.looks) if at - look.at >= GROWN_SINCE), None)
+    if before is None or before.glance is None:
+        return False
+    return track.pose.width < before.pose.width * (1 + GROWS * (at - before.at))
 
 
 def _plan(track: Track, at: float, live: int, pace: float = 1.0) -> None:
     """When the track is looked at next."""
     n = track.looked
     wait = LOOKS[n] if n < len(LOOKS) else LOOK_EVERY[n % len(LOOK_EVERY)] * max(1.0, live / FULL)
-    if n >= SETTLED:
+    if n >= SETTLED and _still(track, at):
+        wait = min(wait * 3 * pace, STILL_WAIT)
+    elif n >= SETTLED:
         wait = min(wait * 2 * pace, LONGEST_WAIT)
     if track.restless:
         wait = min(wait, RESTLESS_LOOK)
