@@ -17,12 +17,14 @@ H, W, SCALE = 180, 120, 200.0  # a plate of 0.5 m by 0.8 m about px 60, 90
 GLASSES = ("green", "yellow", "red")
 
 
-def make(folder, name="a", glasses=GLASSES, dwarf=False, yaw=0.4, sun=(0.6, 0.4, 0.7)):
+def make(folder, name="a", glasses=GLASSES, dwarf=False, yaw=0.4, sun=(0.6, 0.4, 0.7), hidden=()):
     """A pale plate with one lens for each glass, right of its middle, as if it had been traced."""
     y, x = np.mgrid[0:H, 0:W] + 0.5
     cover = ((np.abs(x - 60) < 50) & (np.abs(y - 90) < 80)).astype(np.float32)
     spots = [(70.0, 40.0 + 50 * i) for i in range(len(glasses))]
     lamps = [(np.hypot(x - u, y - v) < 18).astype(np.float32) * 0.9 for u, v in spots]
+    for i in hidden:  # but for a sliver
+        lamps[i][:, :84] = 0
     apertures = [((u - 60) / SCALE, (90 - v) / SCALE, g) for (u, v), g in zip(spots, glasses, strict=True)]
     corners = [(10.0, 10.0), (110.0, 10.0), (110.0, 170.0), (10.0, 170.0)]
     outline = [((u - 60) / SCALE, (90 - v) / SCALE) for u, v in corners]
@@ -140,6 +142,18 @@ def test_heads_are_cast_by_colour_and_mount(tmp_path):
     some = [cast_heads(np.random.default_rng(s), folder, ("green", "red"), False) for s in range(60)]
     assert {a for pair in some for a in pair} == {three, two, single}
     assert sum(a is b for a, b in some) > 40
+
+
+def test_a_lamp_behind_its_hood_is_not_asked_for(tmp_path):
+    asset = make(tmp_path, hidden=(1,))
+    assert asset.bare == pytest.approx((1.0, asset.bare[1], 1.0), abs=0.05)
+    assert [asset.shows(c) for c in ("green", "yellow", "red", "lunar", "dark")] == [
+        True,
+        False,
+        True,
+        False,
+        True,
+    ]
 
 
 def test_a_post_shows_its_assets_and_large_heads_are_drawn(tmp_path):

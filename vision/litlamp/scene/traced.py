@@ -33,6 +33,7 @@ Spot = tuple[float, float]
 WIDEST = 110.0
 """Px: a head wider than this in the picture shows the px of its asset."""
 _STEP = math.sqrt(2)
+_LEAST_BARE = 0.15
 _ROOT = (np.arange(256, dtype=np.float32) / np.float32(255)) ** 2
 # What a front that is upright sees of the sky in `Sun.shade`; in an asset that share is 1.
 _FRONT = 0.65
@@ -74,7 +75,7 @@ class Traced:
     ----------
     head : its measures; `dwarf` says that it stands on the ground.
     scale : px per metre of the largest layers; `centre` px of the head's centre.
-    lenses : px of each lens, in the order of the head's apertures.
+    lenses : px of each lens, in the order of the head's apertures; `bare` what share of it no hood hides.
     hull : (n, 2) px, corners of outline and hoods.
     yaw, pitch : radians, as `View.yaw`; a negative pitch sees it from below.
     sun : unit vector to the sun, x right, y up, z along the head's own axis.
@@ -88,6 +89,7 @@ class Traced:
     scale: float
     centre: Spot
     lenses: tuple[Spot, ...]
+    bare: tuple[float, ...]
     hull: Points
     yaw: float
     pitch: float
@@ -96,8 +98,11 @@ class Traced:
     sizes: tuple[Bytes8, ...]
 
     def shows(self, colour: Colour) -> bool:
-        """Whether a lamp of that colour can burn in it."""
-        return colour == "dark" or any(a.glass in (colour, "clear") for a in self.head.apertures)
+        """Whether a lamp of that colour can burn in it and be seen from here."""
+        return colour == "dark" or any(
+            a.glass in (colour, "clear") and bare > _LEAST_BARE
+            for a, bare in zip(self.head.apertures, self.bare, strict=True)
+        )
 
 
 def save_traced(
@@ -133,9 +138,11 @@ def read_traced(path: Path) -> Traced:
         about.lens, about.hood, about.reach, about.flare, about.body, about.paint, about.inside, about.wear,
         about.sky_in_glass, about.texture, about.source,
     )  # fmt: skip
+    round_ = math.pi / 4 * (about.lens * about.scale) ** 2
+    bare = tuple(float((_ROOT[lamp] > 0.15).sum() / round_) for lamp in np.moveaxis(whole[..., 7:], -1, 0))
     return Traced(
-        head, about.dwarf, about.scale, about.centre, tuple(about.lenses), np.array(about.hull, np.float64),
-        about.yaw, about.pitch, about.sun, about.gains, _smaller(whole),
+        head, about.dwarf, about.scale, about.centre, tuple(about.lenses), bare,
+        np.array(about.hull, np.float64), about.yaw, about.pitch, about.sun, about.gains, _smaller(whole),
     )  # fmt: skip
 
 
