@@ -406,3 +406,15 @@ def test_a_huge_picture_is_read_and_not_written_to(lamp, paint, eyes_for):
     assert [best(h) for h in signal.heads] == ["green", "red"]
     assert signal.heads[0].lamp is not None
     assert signal.heads[0].lamp.x == pytest.approx(4321, abs=1)
+
+
+@pytest.mark.parametrize(("usual", "least", "left"), [(-50, -60, 1.0), (50, -50, None), (60, 50, 0.9)])
+def test_of_a_strange_signal_heads_may_have_been_missed(usual, least, left, lamp, paint, eyes_for):
+    rgb = paint((640, 480), [lamp(300, 100, 16, "red")])
+    known = Calibration("")
+    of = Calibration("", strange_widths=(0.0, 9.0), strange_usual=(usual,) * 2, strange_least=(least,) * 2)
+    (usually,), (seen,) = (look(frame(rgb), eyes_for(calibration=tuned)) for tuned in (known, of))
+    if left is None:  # half strange: colours widen, no more
+        assert usually.whole * 0.9 < seen.whole <= usually.whole
+    else:
+        assert seen.whole == pytest.approx(left * usually.whole)

@@ -55,7 +55,8 @@ class Calibration(msgspec.Struct, frozen=True):
         and than the bright parts of the picture.
     strange_widths : log2 of head widths, px, at which strange_usual and strange_least give the log-odds for a
         signal that three quarters, and 98 in 100, of drawn signals of that width pass; none: not used.
-    strange_share : share of the belief in colours that is spread over all, for a wholly strange signal.
+    strange_share : share of the belief in colours that is spread over all, and of that in every head having
+        been found that is lost, for a wholly strange signal.
     geometry_weight : weight of the boxes' log-odds for staggered beside the reader's.
     geometry_jitter, geometry_px : how far a box's middle may be out, head widths and finder px.
     signal_bias, signal_heads, signal_reader : constant, and weights of the best head's and the reader's

@@ -278,6 +278,7 @@ def _signal(
         p.box for p in pixels.boards if max(p.letters, key=lambda k: p.letters[k]) != "other"
     ]:
         box = box.union(part)
+    whole = whole_belief(whole_evidence(heads, pixels.size, read, tuned, others, faint, pixels.light), tuned)
     mount: dict[Mount, float] = {"mast": 1.0 - read.dwarf, "dwarf": read.dwarf}
     staggered, axis = _stand(heads, read, pixels.mast, tuned)
     arrangement: dict[Arrangement, float] = {"vertical": 1.0 - staggered, "staggered": staggered}
@@ -289,9 +290,7 @@ def _signal(
         plates=plate_beliefs(pixels.boards, read.plates, tuned),
         plates_seen=tuple(pixels.boards),
         number=number_read(pixels.boards, tuned),
-        whole=whole_belief(
-            whole_evidence(heads, pixels.size, read, tuned, others, faint, pixels.light), tuned
-        ),
+        whole=whole * (1.0 - tuned.strange_share * max(2 * strange - 1, 0.0)),
         resolution=usual_width(heads),
         axis=axis,
         strange=max(strange, apart_most),

@@ -2,7 +2,8 @@
 
 Of the signals drawn for calibration, larger ones are told from everything else more surely. One that the
 networks hardly take for a signal though it is large is of a kind they do not know: a strange head, a picture
-of another sort. What they say of its lamps then is worth less than it claims.
+of another sort. What they say of its lamps then is worth less than it claims; of one that is rather strange
+than not, heads may have been missed too.
 """
 
 from __future__ import annotations
