@@ -1,10 +1,13 @@
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 import pytest
 
 from litlamp.box import Box
+from litlamp.sight import follow
 from litlamp.sight.follow import Follower
 
 
@@ -103,3 +106,35 @@ def test_parts_across_the_edge_do_not_fail(box: Box) -> None:
     follower.keep(picture, box)
     follower.motion(seen(picture, 1.0, 1.0))
     follower.keep(picture, box.shift(1, 1))
+
+
+@pytest.mark.parametrize("sway", [0.0, 8.0])
+def test_a_steady_motion_is_followed_in_some_frames_only_and_no_less_truly(sway: float) -> None:
+    picture, follower = scenery(), Follower()
+    x, y, size = 320.0, 240.0, 120.0
+    follower.keep(picture, BOX)
+    velocity = (0.0, 0.0)
+    looked = 0
+    real = follow.sampled
+
+    def counted(*given: Any) -> Any:
+        nonlocal looked
+        looked += 1
+        return real(*given)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(follow, "sampled", counted)
+        for i in range(1, 61):
+            at = 1.7 * i + sway * np.sin(0.9 * i), -0.9 * i
+            now = seen(picture, *at, 1.0 + 0.001 * i)
+            before = looked
+            motion = follower.motion(now, velocity)
+            assert motion.sure
+            velocity = motion.dx, motion.dy
+            x, y, size = x + motion.dx, y + motion.dy, size * motion.growth
+            assert (x, y) == pytest.approx((320 + at[0], 240 + at[1]), abs=2.5)
+            if before == looked:  # what is expected is wrong here and there, and is put right
+                x, y = x + 0.1, y - 0.1
+            follower.keep(now, Box(x - size / 2, y - size / 2, x + size / 2, y + size / 2))
+    assert size == pytest.approx(120 * 1.06, rel=0.03)
+    assert looked < 45 if sway == 0 else looked >= 60

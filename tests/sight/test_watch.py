@@ -145,7 +145,7 @@ def test_a_lamp_that_lights_up_beside_a_steady_one_is_looked_at_at_once(
     eyes_for: Callable[..., Eyes],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setitem(PAINT, "dark", (4, 4, 104))
+    monkeypatch.setitem(PAINT, "dark", (4, 4, 150))
     clip = film(
         scene([(240, 120, 14, "red"), (240, 190, 14, "dark" if i < 122 else "yellow")], sway(i / 30))
         for i in range(160)

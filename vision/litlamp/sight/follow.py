@@ -29,6 +29,10 @@ MOST_GROWTH = 1.15
 """From one frame to the next."""
 MARGIN = 3
 """Points nearer to the part's edge are let go, px of the part."""
+CALM, VERY_CALM, CALMED = 0.5, 0.2, 0.7
+"""Where the part's edge comes to lie no further off than so many of its px from where it was expected, the
+next frame, or the next two, are taken to go on so, and nothing is followed in them. How far off it was is
+forgotten by so much with each frame that is followed."""
 SLACK = 0.06
 """The part need not be cut anew where it would come to lie no further off than this share of itself."""
 
@@ -58,11 +62,18 @@ class Follower:
         self._points = _NONE
         self._now: Plane | None = None
         self._there = self._box
+        # Frames in which nothing is followed: how many come yet, whether this is one, and how far the part
+        # was taken to go, and by how much to grow, since `_last`.
+        self._rest, self._astray = 0, 2 * CALM
+        self._resting = False
+        self._kept = self._box
+        self._gone, self._grown = (0.0, 0.0), 1.0
 
     def forget(self) -> None:
         """Nothing is followed until the next `keep`."""
         self._last = self._now = None
         self._points = _NONE
+        self._rest, self._resting, self._astray = 0, False, 2 * CALM
 
     def motion(self, luma: Plane, expected: tuple[float, float] = (0.0, 0.0)) -> Motion:
         """How the part kept last has moved in this frame.
@@ -73,11 +84,15 @@ class Follower:
         expected : about how far it should have moved, px of the frame.
         """
         guess = Motion(*expected, 1.0, False)
-        self._now = None
+        self._now, self._resting = None, False
         if self._last is None or len(self._points) < FEWEST:
             return guess
+        self._resting = self._rest > 0
+        if self._resting:
+            self._rest -= 1
+            return Motion(*expected, 1.0, True)
         step = _step(self._box)
-        there = self._box.shift(*expected)
+        there = self._box.shift(self._gone[0] + expected[0], self._gone[1] + expected[1])
         now = sampled(luma, there, step)
         before = self._points
         middles = np.asarray(before - _HALF, np.float32)
@@ -94,13 +109,25 @@ class Follower:
             return guess
         growth, about, to, agree = fit
         self._points, self._now, self._there = found[agree], now, there
+        surely = len(self._points) >= ENOUGH
         # The fit is of the points' middle; the box's own moves by that and by what growth adds.
         dx = to[0] - about[0] + (growth - 1) * (there.width / (2 * step) - about[0])
         dy = to[1] - about[1] + (growth - 1) * (there.height / (2 * step) - about[1])
+        growth /= self._grown
+        astray = max(abs(dx), abs(dy)) + abs(growth - 1) * SIDE / 2
+        self._astray = max(astray, CALMED * self._astray)
+        self._rest = 0 if self._astray > CALM or not surely else 1 if self._astray > VERY_CALM else 2
         return Motion(expected[0] + dx * step, expected[1] + dy * step, growth, True)
 
     def keep(self, luma: Plane, box: Box) -> None:
         """Make this part of this frame the one to be followed; px of the frame."""
+        before, self._kept = self._kept, box
+        if self._resting:
+            (x, y), (x0, y0) = box.centre, before.centre
+            self._gone = self._gone[0] + x - x0, self._gone[1] + y - y0
+            self._grown *= box.height / max(before.height, 1e-6)
+            return
+        self._gone, self._grown = (0.0, 0.0), 1.0
         there = self._there
         if self._now is not None and _all_but(there, box) and len(self._points) >= ENOUGH:
             self._last, self._box, self._now = self._now, there, None

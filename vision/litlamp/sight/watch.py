@@ -52,9 +52,9 @@ FULL_HD, MOST_PACE = 1920 * 1080, 1.6
 """Px of a frame under which all of this is done the more seldom, and by how much at most."""
 KNOWN, EVERY = 4, (2, 4)
 """Each so-manieth look looks for further heads and plates, up to this one and after it."""
-LIT_UP, WAS_DARK = 0.3, 0.15
-"""A lamp never seen lit that gives so much light, in terms of the brightest of its signal, and gave less than
-that at the last look, may have been lit: looked at before its time as well."""
+LIT_UP, RISEN = 0.3, 2.5
+"""A lamp never seen lit that gives so much light, in terms of the brightest of its signal, and so many times
+as much as at the last look, may have been lit: it is looked at before its time as well."""
 RESTLESS_LOOK = 0.23
 """Seconds to the next look after looks that saw different colours."""
 LONGEST_WAIT, STILL_WAIT = 2.3, 3.7
@@ -355,9 +355,9 @@ def _lit_up(track: Track, since: float) -> bool:
     frame = bisect_left(track.times, since)
     for lamp in lamps:
         light = lamp.light
-        if lamp.usual == 0 and len(light) > UNLIKE and min(light[-UNLIKE:]) > least:
-            before = light[min(max(frame - lamp.first, 0), len(light) - 1)]
-            if before < least * WAS_DARK / LIT_UP:
+        if lamp.usual == 0 and len(light) > UNLIKE:
+            now = min(light[-UNLIKE:])
+            if now > least and now > RISEN * light[min(max(frame - lamp.first, 0), len(light) - 1)]:
                 return True
     return False
 
