@@ -1,6 +1,6 @@
 """Fits sight's calibration on rendered scenes of their own seeds, and writes it in the manifest.
 
-    python models/training/calibrate.py --scenes 1500 --workers 2 [--photos FOLDER]
+    python models/training/calibrate.py --scenes 1500 --workers 2 [--photos FOLDER] [--traced FOLDER]
 
 Seeds run from 100_000 up. The even ones are fitted on, the odd ones reported on. What is fitted: whether
 heads found are a signal at all, temperatures of the reader's answers, and weights of the colour pool. The
@@ -29,6 +29,7 @@ from litlamp.aspects.aspect import COLOURS, PLATES
 from litlamp.box import Box
 from litlamp.media.frame import Frame
 from litlamp.scene.compose import training_sample
+from litlamp.scene.traced import load_traced
 from litlamp.scene.truth import HeadTruth, SceneTruth, SignalTruth
 from litlamp.sight.count import head_belief, head_evidence, light_about, whole_belief, whole_evidence
 from litlamp.sight.crop import LETTERS, plate_window, reader_window
@@ -109,13 +110,13 @@ class Board:
 
 
 def cases(
-    seed: int, weights: Path | None = None, photos: tuple[str, ...] = ()
+    seed: int, weights: Path | None = None, photos: tuple[str, ...] = (), traced: Path | None = None
 ) -> tuple[list[Case], list[Board]]:
     """Every group of heads found in the scene of that seed, and every plate found."""
     cv2.setNumThreads(1)
     eyes = eyes_by_torch(weights, MODELS) if weights else load_eyes(threads=1)
     size = SIZES[seed % len(SIZES)]
-    rgb, truth = training_sample(seed, size, photos)
+    rgb, truth = training_sample(seed, size, photos, load_traced(traced) if traced else ())
     out = []
     found = find(Frame(rgb), eyes)
     boards = [
@@ -196,6 +197,7 @@ def main() -> None:
     parser.add_argument("--report-only", action="store_true")
     parser.add_argument("--weights", type=Path, help="run the networks by PyTorch with these weights")
     parser.add_argument("--photos", type=Path, help="backgrounds that no network was trained on")
+    parser.add_argument("--traced", type=Path, help="traced heads that no network was trained on")
     parser.add_argument("--keep", type=Path, help="what was seen goes in this file, or is taken from it")
     args = parser.parse_args()
     if args.keep and args.keep.exists():
@@ -203,7 +205,7 @@ def main() -> None:
     else:
         with multiprocessing.get_context("spawn").Pool(args.workers) as pool:
             photos = tuple(sorted(str(p) for p in args.photos.glob("*.jpg"))) if args.photos else ()
-            asked = partial(cases, weights=args.weights, photos=photos)
+            asked = partial(cases, weights=args.weights, photos=photos, traced=args.traced)
             parts = list(pool.imap(asked, range(FIRST, FIRST + args.scenes), 8))
         if args.keep:
             args.keep.write_bytes(pickle.dumps(parts))
