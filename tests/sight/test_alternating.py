@@ -26,6 +26,7 @@ def track_of(number: int, x: float, y: float, light: np.ndarray, width: float = 
     track = Track(number, 0.0, Glance(seen, 3.0, 0.5, ((x, y, width / 3),), (0.9,)), (640, 480))
     n = len(light)
     track.times, track.seen, track.common = array("d", T[:n]), array("b", [1] * n), array("f", [1.0] * n)
+    track.widths = array("f", [20.0] * n)
     lamp = LampTrace(0.0, 0.0, 0.33, 0)
     lamp.light, lamp.red, lamp.green = (array("f", light) for _ in range(3))
     track.heads[0].lamps[:] = [lamp]

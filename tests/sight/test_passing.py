@@ -106,7 +106,7 @@ def test_what_was_known_then_knows_nothing_of_later(grown: tuple[Passing, Track]
         part = until(track, at)
         assert all(look.at <= at for look in part.looks)
         assert list(part.times) == [t for t in track.times if at - LIT_BEFORE <= t <= at]
-        assert len(part.times) == len(part.seen) == len(part.common)
+        assert len(part.times) == len(part.seen) == len(part.common) == len(part.widths)
         for head, own in zip(part.heads, track.heads, strict=True):
             for lamp, whole in zip(head.lamps, own.lamps, strict=True):
                 assert len(lamp.light) == len(lamp.red) == len(lamp.green)

@@ -38,6 +38,7 @@ def track_of(shown: list[Colour], every: float = 0.5, noise: float = 0.02) -> Tr
     track.times = array("d", [i / FPS for i in range(n)])
     track.seen = array("b", [1] * n)
     track.common = array("f", [1.0] * n)
+    track.widths = array("f", [20.0] * n)
     red, green = (np.array([RGB[c][k] for c in shown]) for k in (0, 1))
     red, green = (np.maximum(v + dice.normal(0, noise, n), 0) for v in (red, green))
     lamp = LampTrace(0.0, 0.0, 0.4, 0)

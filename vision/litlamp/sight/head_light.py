@@ -25,10 +25,21 @@ ALWAYS = 0.98
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HeadLight:
-    """A head's light as a series, and its hue: log of red over green, nan where not lit or not seen."""
+    """A head's light as a series, and of each frame its hue and the diameter of its lens, px.
+
+    The hue is the log of red over green, nan where the lamp is not lit or not seen.
+    """
 
     series: LampSeries
     hue: Floats
+    lens: Floats
+
+    def after(self, moment: float) -> HeadLight:
+        """The same in the frames after this moment."""
+        s, late = self.series, self.series.times > moment
+        common = None if s.common is None else s.common[late]
+        series = LampSeries(s.times[late], s.brightness[late], s.seen[late], common, s.times_fault)
+        return HeadLight(series, self.hue[late], self.lens[late])
 
 
 def head_light(
@@ -41,12 +52,14 @@ def head_light(
     known = np.zeros(n, bool)
     for lamp in track.heads[slot].lamps:
         own = slice(lamp.first, lamp.first + len(lamp.light))
-        now = np.array(lamp.light, float)
+        now = np.array(lamp.light, float)  # nan where it was out of the picture
         more = now >= light[own]
         for total, channel in ((light, now), (red, lamp.red), (green, lamp.green)):
             total[own] = np.where(more, np.array(channel, float), total[own])
-        known[own] = True
+        known[own] |= ~np.isnan(now)
     seen = np.array(track.seen, bool) & known
+    if track.misses > 1:  # it was lost after the look that saw it last
+        seen &= times <= track.last_seen
     common = np.array(track.common, float)
     inside = np.ones(n, bool) if span is None else (times >= span[0]) & (times <= span[1])
     top = float(np.quantile(light[seen], 0.9)) if seen.any() else 0.0
@@ -57,7 +70,8 @@ def head_light(
     if not _follows(light[seen & inside], common[seen & inside]):
         common = np.ones(n)
     series = LampSeries(times[inside], light[inside], seen[inside], common[inside], times_fault)
-    return HeadLight(series, hue[inside])
+    lens = np.array(track.widths) * float(np.median([lamp.diameter for lamp in track.heads[slot].lamps]))
+    return HeadLight(series, hue[inside], lens[inside])
 
 
 def _follows(light: Floats, common: Floats) -> bool:

@@ -134,6 +134,7 @@ def until(track: Track, at: float) -> Track:
     part = copy.copy(track)
     part.looks = [look for look in track.looks if look.at <= at]
     part.times, part.seen, part.common = track.times[cut:n], track.seen[cut:n], track.common[cut:n]
+    part.widths = track.widths[cut:n]
     part.heads = [replace(head, lamps=[_part(lamp, cut, n) for lamp in head.lamps]) for head in track.heads]
     return part
 

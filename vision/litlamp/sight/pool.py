@@ -48,6 +48,9 @@ MISSED = 0.3
 looks so."""
 SURE_FLASH = 0.999
 """No clip makes it surer than this that a lamp flashes, or that it does not."""
+LENSES, LONG = (4.0, 3.0, 2.0), 3.0
+"""Lamps are watched for flashing from when on their lenses are so wide, px, if that is so many seconds."""
+LONGEST_GAP = 0.35
 DIMMEST = 0.02
 """A lamp that looks saw lit and that measures no more than this cannot be watched for flashing."""
 
@@ -92,12 +95,13 @@ def pool(
     heads: list[HeadSeen] = []
     flashes: list[Flash] = []
     lights = {slot: head_light(track, slot, span, times_fault) for slot, _ in slots}
+    watched = _near(lights)
     for slot, present in slots:
-        head, told = _head(track, slot, present, found, weight, shown, lights, tuned)
+        head, told = _head(track, slot, present, found, weight, shown, lights, watched[slot], tuned)
         heads.append(head)
         flashes.append(told)
     lit = [i for i, head in enumerate(heads) if head.colour["dark"] < 0.5]
-    at_once = together([_above_glimmer(lights[slots[i][0]]) for i in lit], [flashes[i] for i in lit])
+    at_once = together([_above_glimmer(watched[slots[i][0]]) for i in lit], [flashes[i] for i in lit])
     for i, told in zip(lit, at_once, strict=True):
         flashes[i] = told
         heads[i] = _told(heads[i], told)
@@ -248,6 +252,7 @@ def _head(
     weight: Floats,
     shown: Look,
     lights: dict[int, HeadLight],
+    watched: HeadLight,
     tuned: Calibration,
 ) -> tuple[HeadSeen, Flash]:
     colours, weights, plain, lamp = [], [], [], None
@@ -279,10 +284,9 @@ def _head(
         lamp = LampSeen(*shown.pose.place(trace.u, trace.v), trace.diameter * shown.pose.width)
     if p_lit < 0.5:
         lamp = None
-    light = lights[slot]
-    told = _flash(light, lit=p_lit >= 0.5)
+    told = _flash(watched, lit=p_lit >= 0.5)
     others = [lights[s] for s in lights if s != slot]
-    dark = p_lit < 0.15 and dark_throughout(light, others)
+    dark = p_lit < 0.15 and dark_throughout(lights[slot], others)
     named = {name: float(p) for name, p in zip(COLOURS, colour, strict=True)}
     return _told(HeadSeen(box, lamp, named, None, None, present, dark), told), told
 
@@ -349,6 +353,26 @@ def _comes_and_goes(light: HeadLight) -> bool:
     hidden = np.diff(times)[~seen[1:]].sum()
     starts = int(np.count_nonzero(seen[:-1] & ~seen[1:]))
     return starts >= GAPS and float(hidden) > HIDDEN * float(times[-1] - times[0])
+
+
+def _near(lights: dict[int, HeadLight]) -> dict[int, HeadLight]:
+    """The lights from when on the lenses are large enough to be measured well; all, where that is not long.
+
+    Of a signal far off the place of a lamp is known no better than to its own diameter: what is measured may
+    be beside it.
+    """
+    for least in LENSES:
+        small = [light.series.times[light.lens < least] for light in lights.values()]
+        since = max((float(times[-1]) for times in small if times.size), default=-np.inf)
+        near = {slot: light.after(since) for slot, light in lights.items()}
+        if all(_watched(light) >= LONG for light in near.values()):
+            return near
+    return lights
+
+
+def _watched(light: HeadLight) -> float:
+    steps = np.diff(light.series.times[light.series.seen])
+    return float(steps[steps < LONGEST_GAP].sum())
 
 
 def _box(heads: Sequence[HeadSeen], shown: SignalSeen) -> Box:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from litlamp.aspects.aspect import COLOURS
+from litlamp.aspects.aspect import COLOURS, Colour
 from litlamp.box import Box
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.find import PlateFound
@@ -19,6 +19,7 @@ from litlamp.sight.follow import Follower
 from litlamp.sight.glance import Glance
 from litlamp.sight.lamp_light import LampLight, measure_lamps
 from litlamp.sight.likeness import Likeness
+from litlamp.sight.seen import HeadSeen
 
 DARK = COLOURS.index("dark")
 
@@ -31,7 +32,15 @@ NEXT_LAMP = 0.9
 MOST_LAMPS = 3
 """Lamps followed in one head: a head may have one for each colour."""
 MOST_HEADS = 6
-"""Heads followed in one signal; the best seen are kept in the end."""
+"""Heads followed in one signal at once; the best seen are kept in the end."""
+UNSEEN = 2
+"""Looks in a row that did not see a head, from which on it gives way to one that has no place left."""
+ASTRAY = 4
+"""Looks in a row that saw another lamp of its head lit, after which a lamp is followed no longer."""
+LOCK_SIZE, MOST_SIZE = 0.3, 0.03
+"""Share of the way to the size that is told by how far lit lamps stand apart, each frame; and the most."""
+APART = 0.6
+"""They tell it if they stand as far as this from their middle, head widths."""
 BRIGHT = 0.5
 """A lamp as bright as this, in terms of its usual light, is one that its place can be told from."""
 MOST_LOOKS = 480
@@ -53,6 +62,8 @@ LOCK, LOCK_SURE = 0.6, 0.3
 them is followed too."""
 SETTLE = 0.3
 """Share of the way that a head's place within the signal goes with each look."""
+LEAST_CHANGE = 0.03
+"""The width of its heads is put right where it is off by more than this."""
 SWIFT = 0.5
 """Share that the last motion has in what is expected of the next."""
 UNLIKE, UNLIKE_MISSED = 0.5, 0.7
@@ -97,7 +108,9 @@ class LampTrace:
     """A lamp of a head: its place, head widths from the signal's middle; its light from frame `first` on.
 
     `usual` is its light where a look saw it lit; 0 where none has, below 0 until it is measured. `hue`, the
-    log of red over green, is that at the last look or at the first frame since in which it was lit.
+    log of red over green, is that at the last look or at the first frame since in which it was lit; `colour`
+    is what the last look named. Out of the picture its light is nan. `gone`: it is followed no longer, since
+    the last `missed` looks that saw its head lit saw another lamp of it.
     """
 
     u: float
@@ -107,9 +120,18 @@ class LampTrace:
     usual: float = 0.0
     hue: float = math.nan
     lit: bool = False
+    colour: Colour | None = None
+    missed: int = 0
+    gone: bool = False
     light: array[float] = field(default_factory=lambda: array("f"))
     red: array[float] = field(default_factory=lambda: array("f"))
     green: array[float] = field(default_factory=lambda: array("f"))
+
+    def leave(self) -> None:
+        """It is out of the picture in one frame."""
+        self.lit = False
+        for channel in (self.light, self.red, self.green):
+            channel.append(math.nan)
 
     def take(self, measured: LampLight, at: int, *, sure: bool) -> bool:
         """Take in what one frame shows at this lamp; True where it is unlike what the last look saw.
@@ -144,10 +166,16 @@ class LampTrace:
 
 @dataclass(slots=True)
 class HeadTrace:
-    """A head of the signal; `sides` of its box, head widths from the signal's middle."""
+    """A head of the signal; `sides` of its box, head widths from the signal's middle.
+
+    `found` looks saw it, the last `missed` did not. `gone`: it is followed no longer, for it was none.
+    """
 
     sides: tuple[float, float, float, float]
     lamps: list[LampTrace]
+    found: int = 0
+    missed: int = 0
+    gone: bool = False
 
     @property
     def middle(self) -> tuple[float, float]:
@@ -178,7 +206,8 @@ class Track:
     number, born : which track of the clip it is, and from when on, seconds.
     pose, heads : where it is now, and what it is made of.
     looks : what looks at it saw, in time order; `found` of them saw it, the last at `last_seen`.
-    times, seen, common : of each frame: its time, whether what was measured counts, its exposure.
+    times, seen, common, widths : of each frame: its time, whether what was measured counts, its exposure, and
+        the width of the signal's heads, px.
     misses : looks in a row that saw nothing.
     hidden : something is taken to be before it.
     """
@@ -191,6 +220,7 @@ class Track:
         self.times = array("d")
         self.seen = array("b")
         self.common = array("f")
+        self.widths = array("f")
         self.found = 0
         self.last_seen = at
         self.misses = 0
@@ -223,9 +253,17 @@ class Track:
         """Whether its place is known: by what was followed, by a lit lamp or by a look just now."""
         return not self.times or self.times[-1] - self._held < LOST
 
+    @property
+    def _followed(self) -> list[HeadTrace]:
+        return [head for head in self.heads if not head.gone]
+
+    @property
+    def _lamps(self) -> list[LampTrace]:
+        return [lamp for head in self.heads if not head.gone for lamp in head.lamps if not lamp.gone]
+
     def heads_box(self) -> Box:
         """Where its heads are now, px of the frame."""
-        boxes = [self.pose.box(h.sides) for h in self.heads]
+        boxes = [self.pose.box(h.sides) for h in self._followed]
         whole = boxes[0]
         for box in boxes[1:]:
             whole = whole.union(box)
@@ -239,7 +277,7 @@ class Track:
 
     def lens(self) -> float:
         """The usual diameter of its lenses now, px of the frame."""
-        return float(np.median([lamp.diameter for h in self.heads for lamp in h.lamps])) * self.pose.width
+        return float(np.median([lamp.diameter for lamp in self._lamps])) * self.pose.width
 
     def odds(self) -> float:
         """Log-odds that it is a signal, by all looks together; a look that saw nothing counts a little."""
@@ -257,13 +295,17 @@ class Track:
         blind = self._sure and self.misses == 0 and all(head.lamp is None for head in seen.heads)
         if self.heads and not blind:
             self._settle(glance, matched)
+            if matched:
+                self._measure(seen.resolution)
         slots: list[int] = []
+        if not blind:
+            self._count_heads(set(matched.values()), new=len(seen.heads) - len(matched))
         for i, head in enumerate(seen.heads):
             slot = matched.get(i)
             sides = self._sides(head.box)
-            if slot is None and len(self.heads) < MOST_HEADS:
+            if slot is None and len(self._followed) < MOST_HEADS:
                 slot = len(self.heads)
-                self.heads.append(HeadTrace(sides, []))
+                self.heads.append(HeadTrace(sides, [], found=1))
             elif slot is None:
                 slot = -1
             elif not blind:
@@ -272,7 +314,7 @@ class Track:
                 self.heads[slot].sides = (mixed[0], mixed[1], mixed[2], mixed[3])
             slots.append(slot)
             if slot >= 0:
-                self._learn_lamp(self.heads[slot], glance.lenses[i], lit=head.lamp is not None)
+                self._learn_lamp(self.heads[slot], glance.lenses[i], _shows(head))
         if glance.searched:
             self._boards = [(self._sides(board.box), board) for board in glance.boards]
             self._searched = self.pose.width
@@ -329,7 +371,7 @@ class Track:
         self._lay([other.pose.place(*h.middle) for h in other.heads], other.pose.width)
 
     def _lay(self, middles: Sequence[tuple[float, float]], width: float) -> None:
-        own = [h.middle for h in self.heads]
+        own = [h.middle for h in self._followed]
         top, high = min(middles, key=lambda m: m[1]), min(own, key=lambda m: m[1])
         self.pose = Pose(top[0] - high[0] * width, top[1] - high[1] * width, width)
         self._good.clear()
@@ -340,17 +382,19 @@ class Track:
         before = self.pose
         sure = self._sure = self._follow(luma)
         moved = self.pose.x - before.x, self.pose.y - before.y
-        lamps = [lamp for head in self.heads for lamp in head.lamps]
+        lamps = self._lamps
         places = [self.pose.place(lamp.u, lamp.v) for lamp in lamps]
         measured = measure_lamps(frame, places, [lamp.diameter * self.pose.width for lamp in lamps])
         off, weight, unlike = np.zeros(2), 0.0, False
         lit = dark = 0
         for i, (lamp, (x, y)) in enumerate(zip(lamps, places, strict=True)):
+            # One that has left the picture has not gone dark.
+            if not (0 <= x < frame.size[0] and 0 <= y < frame.size[1]):
+                lamp.leave()
+                continue
             unlike |= lamp.take(measured, i, sure=sure)
             lit += lamp.lit
-            # One that has left the picture has not gone dark.
-            there = 0 <= x < frame.size[0] and 0 <= y < frame.size[1]
-            dark += there and lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual
+            dark += lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual
             if lamp.lit:
                 off, weight = off + lamp.light[-1] * measured.off[i], weight + lamp.light[-1]
         self._dark = dark > 0 and lit == 0
@@ -358,6 +402,9 @@ class Track:
             dx, dy = ((LOCK_SURE if sure else LOCK) * off / weight).tolist()
             self.pose = Pose(self.pose.x + dx, self.pose.y + dy, self.pose.width)
             moved = moved[0] + dx, moved[1] + dy
+            if lit > 1:
+                shown = [i for i, lamp in enumerate(lamps) if lamp.lit]
+                self._resize(np.array(places)[shown], measured.off[shown])
         if sure or weight > 0:
             self._held = at
         if not self.hidden:  # else it was put back to where it was last seen, which is no motion of its own
@@ -368,6 +415,7 @@ class Track:
         self.unlike = self.unlike + 1 if unlike else 0
         self.times.append(at)
         self.common.append(common)
+        self.widths.append(self.pose.width)
         held = sure or weight > 0 or (at - self._held < 0.5 * LOST and self.misses == 0)
         self.seen.append(held and not self.hidden and self.misses < 2 and not frame.damaged)
 
@@ -399,7 +447,7 @@ class Track:
         self._good.clear()
         self._follower.forget()
         # It came while the lamps went dark behind it: what was measured then tells nothing of them.
-        lamps = [lamp for head in self.heads for lamp in head.lamps if lamp.usual > 0]
+        lamps = [lamp for lamp in self._lamps if lamp.usual > 0]
         for i in range(len(self.times) - 1, -1, -1):
             lit = any(i >= lamp.first and lamp.light[i - lamp.first] > BRIGHT * lamp.usual for lamp in lamps)
             if lit or self.times[-1] - self.times[i] > COMING:
@@ -419,9 +467,7 @@ class Track:
         self._follower.keep(luma, self._region())
         if self._remember:
             lamps = [
-                (*self.pose.place(lamp.u, lamp.v), lamp.diameter * self.pose.width)
-                for head in self.heads
-                for lamp in head.lamps
+                (*self.pose.place(lamp.u, lamp.v), lamp.diameter * self.pose.width) for lamp in self._lamps
             ]
             self._likeness.remember(luma, self._core(), lamps)
             self._remember = False
@@ -452,6 +498,8 @@ class Track:
         pairs = []
         for i, head in enumerate(glance.seen.heads):
             for slot, trace in enumerate(self.heads):
+                if trace.gone:
+                    continue
                 x, y = self.pose.place(*trace.middle)
                 away = math.dist(head.box.centre, (x, y)) / self.pose.width
                 if away < SAME_HEAD * max(1.0, glance.seen.resolution / self.pose.width):
@@ -484,39 +532,114 @@ class Track:
         x, y = now.mean(axis=0) - own.mean(axis=0) * width
         self.pose = Pose(float(x), float(y), max(width, 2.0))
 
+    def _measure(self, width: float) -> None:
+        """Reckon in head widths nearer to this one, px: those first seen, from far off, look too wide.
+
+        All places are told in head widths, so that they are told anew.
+        """
+        by = (width / self.pose.width) ** SETTLE
+        if abs(by - 1) < LEAST_CHANGE:
+            return
+        self.pose = _wider(self.pose, by)
+        for head in self.heads:
+            head.sides = _scaled(head.sides, 1 / by)
+            for lamp in head.lamps:
+                lamp.u, lamp.v, lamp.diameter = lamp.u / by, lamp.v / by, lamp.diameter / by
+        self._boards = [(_scaled(sides, 1 / by), board) for sides, board in self._boards]
+        self._searched *= by
+        self.looks = [replace(look, pose=_wider(look.pose, by)) for look in self.looks]
+        self._good = deque((_wider(pose, by) for pose in self._good), self._good.maxlen)
+        self.widths = array("f", [wide * by for wide in self.widths])
+
     def _same_lamp(
         self, glance: Glance, i: int, slot: int
     ) -> tuple[tuple[float, float], tuple[float, float]] | None:
         """Where the lit lamp of a look's head is, and where that lamp is in the signal, if it is known."""
         x, y, _ = glance.lenses[i]
-        known = [lamp for lamp in self.heads[slot].lamps if lamp.usual != 0]
+        known = [lamp for lamp in self.heads[slot].lamps if lamp.usual != 0 and not lamp.gone]
         if glance.seen.heads[i].lamp is None or not known:
             return None
         near = min(known, key=lambda lamp: math.dist((x, y), self.pose.place(lamp.u, lamp.v)))
         away = math.dist((x, y), self.pose.place(near.u, near.v)) / self.pose.width
         return ((x, y), (near.u, near.v)) if away < NEXT_LAMP * near.diameter else None
 
-    def _learn_lamp(self, head: HeadTrace, lens: tuple[float, float, float], *, lit: bool) -> None:
+    def _count_heads(self, seen: set[int], new: int) -> None:
+        """Note which heads a look saw; others are let go where `new` ones need their places.
+
+        Of a signal far off little is made out, and that badly: there were none where such heads seemed to be.
+        """
+        for slot, head in enumerate(self.heads):
+            head.missed = 0 if slot in seen else head.missed + 1
+            head.found += slot in seen
+        while new > 0 and len(self._followed) + new > MOST_HEADS:
+            worst = max(self._followed, key=lambda h: (h.missed, -h.found))
+            if worst.missed < UNSEEN:
+                return
+            worst.gone = True
+
+    def _resize(self, places: NDArray[np.float64], off: NDArray[np.float64]) -> None:
+        """Correct the size by how far lit lamps, found so far `off` their places (n, 2), stand apart."""
+        middle = places.mean(axis=0)
+        own = places - middle
+        spread = float((own**2).sum())
+        if spread < len(own) * (APART * self.pose.width) ** 2:
+            return
+        more = LOCK_SIZE * float((own * (off - off.mean(axis=0))).sum()) / spread
+        by = 1 + min(max(more, -MOST_SIZE), MOST_SIZE)
+        x, y = middle + ((self.pose.x, self.pose.y) - middle) * by
+        self.pose = Pose(float(x), float(y), max(self.pose.width * by, 2.0))
+
+    def _learn_lamp(self, head: HeadTrace, lens: tuple[float, float, float], colour: Colour | None) -> None:
+        """Take in where a look saw a head's lamp, of that colour; None where it is dark."""
         x, y, diameter = lens
+        lit = colour is not None
         u, v = (x - self.pose.x) / self.pose.width, (y - self.pose.y) / self.pose.width
         d = diameter / self.pose.width
-        near = min(head.lamps, key=lambda lamp: math.dist((u, v), (lamp.u, lamp.v)), default=None)
+        own = [lamp for lamp in head.lamps if not lamp.gone]
+        near = min(own, key=lambda lamp: math.dist((u, v), (lamp.u, lamp.v)), default=None)
         if near is not None and math.dist((u, v), (near.u, near.v)) < SAME_LAMP * max(d, near.diameter):
             if lit or near.usual == 0:
                 near.u += SETTLE * (u - near.u)
                 near.v += SETTLE * (v - near.v)
                 near.diameter += SETTLE * (d - near.diameter)
-        elif near is None or (lit and len(head.lamps) < MOST_LAMPS):
-            near = LampTrace(u, v, d, len(self.times))
-            head.lamps.append(near)
+        else:
+            # A head has one lamp of each colour: one of that colour elsewhere was seen none too well.
+            same = next((lamp for lamp in own if lit and lamp.colour == colour), None)
+            if same is not None:
+                near = same
+                near.u, near.v, near.diameter = u, v, d
+            elif near is None or (lit and len(own) < MOST_LAMPS):
+                near = LampTrace(u, v, d, len(self.times))
+                head.lamps.append(near)
         if lit:
+            near.colour = colour
             # As in the frame looked at: if it changes right after, that must be noticed.
             red, green = (c[-1] if near.light else math.nan for c in (near.red, near.green))
             near.hue = math.log((red + EVEN) / (green + EVEN))
-        if lit and not near.light:
+            for lamp in own:
+                lamp.missed = 0 if lamp is near else lamp.missed + 1
+                lamp.gone = lamp.missed >= ASTRAY
+        if lit and (not near.light or math.isnan(near.light[-1])):
             near.usual = -1.0
         elif lit:
             near.usual += (1.0 if near.usual <= 0 else 0.3) * (near.light[-1] - near.usual)
+
+
+def _wider(pose: Pose, by: float) -> Pose:
+    return Pose(pose.x, pose.y, pose.width * by)
+
+
+def _scaled(sides: tuple[float, float, float, float], by: float) -> tuple[float, float, float, float]:
+    left, top, right, bottom = sides
+    return left * by, top * by, right * by, bottom * by
+
+
+def _shows(head: HeadSeen) -> Colour | None:
+    """The colour of its lamp; None where it is dark."""
+    if head.lamp is None:
+        return None
+    _, colour = max((belief, colour) for colour, belief in head.colour.items())
+    return colour
 
 
 def _differ(a: Look, b: Look) -> bool:
