@@ -44,10 +44,11 @@ UNLIKE, SOON = 4, 0.7
 SETTLED = 6
 """A signal that was looked at so often is looked at half as often."""
 CALM, STILL = 1.6, 3.0
-"""How much more seldom the whole is scanned while all signals in view are settled; and while the camera comes
-no nearer to them either, for then nothing comes into view that was too far off."""
-GROWS, GROWN_SINCE = 0.03, 1.0
-"""A signal that grows by less a second, since a look no later than so many seconds ago, comes no nearer."""
+"""How much more seldom the whole is scanned while all signals in view are settled; and while the camera keeps
+still besides, for then nothing comes into view."""
+GROWS, PANNED, SINCE = 0.03, 0.1, 1.0
+"""A signal that grows by less a second comes no nearer; if besides it has moved by no more than such a share
+of the frame's longer side, both since a look so many seconds ago or earlier, the camera keeps still."""
 FULL_HD, MOST_PACE = 1920 * 1080, 1.6
 """Px of a frame under which all of this is done the more seldom, and by how much at most."""
 KNOWN, EVERY = 4, (2, 4)
@@ -58,7 +59,7 @@ as much as at the last look, may have been lit: it is looked at before its time 
 RESTLESS_LOOK = 0.23
 """Seconds to the next look after looks that saw different colours."""
 LONGEST_WAIT, STILL_WAIT = 2.3, 3.7
-"""Seconds between a settled signal's looks, at most; and of one that comes no nearer."""
+"""Seconds between a settled signal's looks, at most; and while the camera keeps still."""
 LOST_LOOK = 0.19
 """Seconds to the next look where a signal's hold was lost."""
 UNLIKELY = 4.0
@@ -167,9 +168,10 @@ class Watch:
                     found.append(heads)
                     if not heads:
                         self._tried.append((spot.x, spot.y, spot.diameter, at))
-            # The second look at the whole is for clips in which nothing was found at once.
-            whole = self._whole.due(at, pace * (STILL if still else 1.0))
-            if whole and not (self._live and 1 < self._whole.count <= len(WHOLES)):
+            # The second look at the whole is for clips in which nothing was found at once; while the camera
+            # keeps still each third is enough.
+            whole, count = self._whole.due(at, pace), self._whole.count
+            if whole and not (1 < count <= len(WHOLES) and self._live) and (count % 3 == 1 or not still):
                 found.append(heads_in_whole(frame, self._eyes))
             for heads in found:
                 self._begin(heads, frame, at)
@@ -363,11 +365,13 @@ def _lit_up(track: Track, since: float) -> bool:
 
 
 def _still(track: Track, at: float) -> bool:
-    """Whether the camera comes no nearer to a signal."""
-    before = next((look for look in reversed(track.looks) if at - look.at >= GROWN_SINCE), None)
+    """Whether the camera comes no nearer to a signal, nor turns."""
+    before = next((look for look in reversed(track.looks) if at - look.at >= SINCE), None)
     if before is None or before.glance is None:
         return False
-    return track.pose.width < before.pose.width * (1 + GROWS * (at - before.at))
+    now, then = track.pose, before.pose
+    turned = max(abs(now.x - then.x), abs(now.y - then.y)) > PANNED * max(before.size)
+    return not turned and now.width < then.width * (1 + GROWS * (at - before.at))
 
 
 def _plan(track: Track, at: float, live: int, pace: float = 1.0) -> None:
