@@ -11,11 +11,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from PIL import Image
 
 from litlamp.box import Box
 from litlamp.media.clip import Clip, MediaError, open_clip
 from litlamp.media.clip_frame import Moment
+from litlamp.media.frame import Time
 from litlamp.media.planes import Packed
 
 av = pytest.importorskip("av")
@@ -50,6 +53,17 @@ def clip_of(write: Writer, path: Path, count: int = 12, **how: object) -> Path:
 
 
 # -- times -------------------------------------------------------------------------------------------------
+
+
+@given(
+    st.integers(-(2**62), 2**62), st.integers(-(2**62), 2**62), st.integers(1, 1001), st.integers(1, 90_000)
+)
+def test_the_seconds_between_two_moments_are_exact_but_for_the_last_rounding(
+    a: int, b: int, num: int, den: int
+) -> None:
+    base = Fraction(num, den)
+    assert Time(a, base).since(Time(b, Fraction(num, den))) == float((a - b) * base)
+    assert Time(a, base).since(Time(b, base / 3)) == float(a * base - b * base / 3)
 
 
 @pytest.mark.parametrize("ending", ["mp4", "mov", "mkv"])

@@ -107,11 +107,11 @@ class Clip:
             pts = 0 if last is None else last.pts + 1
         time = Time(pts, moment.time_base)
         if last is not None:
-            step = time.pts * time.time_base - last.pts * last.time_base
+            step = time.since(last)
             if step <= 0:
                 self._fault("the times of this clip's frames do not increase")
             elif step > _LONGEST_STEP:
-                self._fault(f"the times of this clip's frames jump by {float(step) / 3600:.3g} hours")
+                self._fault(f"the times of this clip's frames jump by {step / 3600:.3g} hours")
         self._last = time
         return ClipFrame(moment.picture, time, self.times_fault, moment.conversions, moment.damaged)
 

@@ -123,7 +123,7 @@ class Container:
         stream = self._stream
         duration = self.duration
         first: Fraction | None = None
-        last = Fraction(0)
+        last: tuple[int, Fraction] | None = None
         given = broken = damaged = 0
         if start is not None and stream.time_base == start.time.time_base:
             with contextlib.suppress(Exception):  # what cannot be wound forward is given from its beginning
@@ -136,8 +136,8 @@ class Container:
                     continue
                 moment = self._moment(frame)
                 if moment.pts is not None:
-                    last = moment.pts * moment.time_base
-                    first = last if first is None else first
+                    last = moment.pts, moment.time_base
+                    first = moment.pts * moment.time_base if first is None else first
                 given += 1
                 damaged += moment.damaged
                 del frame  # the picture alone keeps its planes
@@ -148,7 +148,7 @@ class Container:
                 self._notes.append(
                     f"damage in this clip: {damaged} of its pictures may show what was not there"
                 )
-            seconds = float(last - (first or 0))
+            seconds = 0.0 if last is None else float(last[0] * last[1] - (first or 0))
             if duration is not None and given and seconds < min(0.9 * duration, duration - 0.5):
                 self._notes.append(
                     f"this clip is cut off: its header tells of {duration:.1f} s, "

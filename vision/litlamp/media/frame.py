@@ -26,6 +26,13 @@ class Time:
         """Seconds since the clip's zero."""
         return float(self.pts * self.time_base)
 
+    def since(self, other: Time) -> float:
+        """Seconds from another moment of the same clip to this one, correctly rounded."""
+        if self.time_base == other.time_base:  # nearly always, and many times as quick
+            base = self.time_base
+            return (self.pts - other.pts) * base.numerator / base.denominator
+        return float(self.pts * self.time_base - other.pts * other.time_base)
+
 
 @dataclass(frozen=True, slots=True)
 class Frame:

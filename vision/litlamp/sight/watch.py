@@ -18,6 +18,7 @@ from litlamp.box import Box
 from litlamp.media.ahead import ahead
 from litlamp.media.clip import Clip
 from litlamp.media.clip_frame import ClipFrame
+from litlamp.media.frame import Time
 from litlamp.sight.beside import one_thread
 from litlamp.sight.exposure import Exposure
 from litlamp.sight.eyes import Eyes
@@ -483,11 +484,12 @@ def seconds(
 
     Where a clip is gone on with, the frame before these was at `at`, and `last` by its own clock.
     """
+    before = None if last is None else Time(1, last)
     for frame in clip:
-        if last is not None:
-            step = float(frame.time.pts * frame.time.time_base - last)
+        if before is not None:
+            step = frame.time.since(before)
             at += step if frame.times_fault is None and 0 < step <= LONGEST_STEP else 1 / 30
-        last = Fraction(frame.time.pts) * frame.time.time_base
+        before = frame.time
         yield frame, at
 
 
