@@ -242,6 +242,25 @@ def test_a_lamp_caught_dark_in_most_looks_is_not_dark(
     assert not signal.stretches[0].seen.heads[1].dark_throughout
 
 
+@pytest.mark.parametrize(("rate", "looked_at"), [(25, 25), (30, 30), (40, 40), (50, 25), (60, 30), (120, 40)])
+def test_of_very_many_frames_a_second_some_are_passed_over(
+    film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes], rate: int, looked_at: int
+) -> None:
+    def pictures() -> Iterator[np.ndarray]:
+        for i in range(round(2.6 * rate)):
+            lit = "yellow" if (i / rate * 75 / 60) % 1 < 0.5 else "off"
+            yield scene([(240, 120, 14, lit), (240, 190, 14, "red")], sway(i / rate))
+
+    times = [round(1000 * i / rate) for i in range(round(2.6 * rate))]
+    watched, (signal,) = read(film(pictures(), times=times), eyes_for())
+    assert watched.frames == round(2.6 * rate)
+    assert len(signal.track.times) == pytest.approx(2.6 * looked_at, abs=3)
+    upper, lower = signal.stretches[0].seen.heads
+    assert upper.flashing is not None and upper.flashing > 0.95
+    assert upper.flash_per_min == pytest.approx(75, abs=3)
+    assert lower.flashing is not None and lower.flashing < 0.05
+
+
 def test_under_a_second_and_a_half_no_flash_is_told(
     film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes]
 ) -> None:

@@ -96,6 +96,9 @@ MOST_TRACKS = 12
 SHOWN, SHOWN_LAST = 6, 2
 """Frames kept of each signal for a picture, and how many of them are simply the last."""
 LONGEST_STEP = 3600.0
+LEAST_STEP = 0.0245
+"""Seconds; frames that come sooner after one that was looked at are passed over: of 50 and 60 a second each
+second one tells a flash as well, and no clip of up to 40 loses any."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,11 +138,15 @@ class Watch:
         self._scan = _Times(SCANS, SCAN_EVERY)
         self._whole = _Times(WHOLES, WHOLE_EVERY)
         self._size: tuple[int, int] | None = None
+        self._taken = -math.inf
         self.shown: dict[int, list[Shown]] = {}
         self.looks = 0
 
     def frame(self, frame: ClipFrame, at: float) -> None:
-        """Take in one frame, `at` seconds after the first."""
+        """Take in one frame, `at` seconds after the first; one close upon another is passed over."""
+        if at - self._taken < LEAST_STEP:
+            return
+        self._taken = at
         if self._size is not None and frame.size != self._size:
             for track in self._live:
                 track.rescale(frame.size[0] / self._size[0])
