@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,10 +26,10 @@ class Exposure:
     """
 
     def __init__(self) -> None:
-        self._last: NDArray[np.float64] | None = None
+        self._last: NDArray[np.float32] | None = None
         self._factor = 1.0
         self._span: tuple[int, int] | None = None
-        self._light = np.zeros(256)
+        self._light = np.zeros(256, np.float32)
 
     def factor(self, luma: Plane, span: tuple[int, int]) -> float:
         """What this frame's linear light is multiplied by, 1 for the first frame.
@@ -40,13 +41,15 @@ class Exposure:
         """
         if span != self._span:
             black, white = self._span = span
-            self._light = np.clip((np.arange(256) - black) / (white - black), 0, 1) ** 2.2
+            light = np.clip((np.arange(256) - black) / (white - black), 0, 1) ** 2.2
+            self._light = light.astype(np.float32)
         apart = max(max(luma.shape) // ACROSS, 1)
-        light = self._light[luma[apart // 2 :: apart, apart // 2 :: apart]]
-        rows, columns = light.shape[0] // CELL, light.shape[1] // CELL
+        part = luma[apart // 2 :: apart, apart // 2 :: apart]
+        rows, columns = part.shape[0] // CELL, part.shape[1] // CELL
         if rows == 0 or columns == 0:
             return self._factor
-        cells = light[: rows * CELL, : columns * CELL].reshape(rows, CELL, columns, CELL).mean(axis=(1, 3))
+        linear = cv2.LUT(np.ascontiguousarray(part[: rows * CELL, : columns * CELL]), self._light)
+        cells = np.asarray(cv2.resize(linear, (columns, rows), interpolation=cv2.INTER_AREA), np.float32)
         last, self._last = self._last, cells
         if last is None or last.shape != cells.shape:
             return self._factor

@@ -86,49 +86,49 @@ def patches(frame: ClipFrame, at: Sequence[tuple[float, float]], step: Sequence[
     picture = frame.picture
     n = len(at)
     if isinstance(picture, Packed):
-        return np.asarray(_sampled(picture.turn.view(picture.pixels), frame.size, at, step, side), np.uint8)
-    planes = [
-        _sampled(picture.turn.view(plane), frame.size, at, step, side).reshape(n * side, side)
-        for plane in (picture.y, picture.cb, picture.cr)
-        if plane is not None
-    ]
-    if len(planes) < 3:
-        grey = np.full_like(planes[0], 1 << (picture.coding.bits - 1))
-        planes = [planes[0], grey, grey]
-    return picture.coding.rgb(cv2.merge(planes)).reshape(n, side, side, 3)
+        (rgb,) = _sampled([picture.turn.view(picture.pixels)], frame.size, at, step, side)
+        return np.asarray(rgb, np.uint8)
+    view = picture.turn.view
+    planes = _sampled([view(picture.y)], frame.size, at, step, side)
+    if picture.cb is None or picture.cr is None:
+        planes += [np.full_like(planes[0], 1 << (picture.coding.bits - 1))] * 2
+    else:
+        planes += _sampled([view(picture.cb), view(picture.cr)], frame.size, at, step, side)
+    codes = cv2.merge([plane.reshape(n * side, side) for plane in planes])
+    return picture.coding.rgb(codes).reshape(n, side, side, 3)
 
 
 def _sampled(
-    plane: NDArray[Any],
+    planes: Sequence[NDArray[Any]],
     size: tuple[int, int],
     at: Sequence[tuple[float, float]],
     step: Sequence[float],
     side: int,
-) -> NDArray[Any]:
-    """The patches of one plane of a frame of that size, (n, side, side, ...)."""
-    high, wide = plane.shape[:2]
+) -> list[NDArray[Any]]:
+    """The patches of planes of one shape, of a frame of that size: (n, side, side, ...) of each."""
+    high, wide = planes[0].shape[:2]
     # Chroma has one sample for so many px of the frame.
     across, down = -(-size[0] // wide), -(-size[1] // high)
-    out = np.empty((len(at), side, side, *plane.shape[2:]), plane.dtype)
+    out = [np.empty((len(at), side, side, *plane.shape[2:]), plane.dtype) for plane in planes]
     half = side / 2
-    for patch, (x, y), apart in zip(out, at, step, strict=True):
+    for i, ((x, y), apart) in enumerate(zip(at, step, strict=True)):
         u, v, du, dv = x / across, y / down, apart / across, apart / down
         # A large lamp of many points of light would flicker with every px that it moves if not all of them
         # were looked at.
         by = 1 << int(math.log2(max(du, 1.0)))
         x0, x1 = _stretch(u, half * du, by, wide)
         y0, y1 = _stretch(v, half * dv, by, high)
-        cut = plane[y0:y1, x0:x1]
-        if min(cut.strides) < 0 or cut.strides[0] < cut.strides[1]:
-            cut = np.ascontiguousarray(cut)  # a picture that was turned upright
-        for _ in range(by.bit_length() - 1):
-            cut = cv2.resize(
-                cut, (max(cut.shape[1] // 2, 1), max(cut.shape[0] // 2, 1)), interpolation=cv2.INTER_AREA
-            )
         du, dv = du / by, dv / by
         first = (u - x0) / by - (half - 0.5) * du - 0.5, (v - y0) / by - (half - 0.5) * dv - 0.5
         way = np.array([[du, 0.0, first[0]], [0.0, dv, first[1]]])
-        cv2.warpAffine(cut, way, (side, side), patch, _HOW, cv2.BORDER_REPLICATE)
+        for plane, patches_of in zip(planes, out, strict=True):
+            cut = plane[y0:y1, x0:x1]
+            if min(cut.strides) < 0 or cut.strides[0] < cut.strides[1]:
+                cut = np.ascontiguousarray(cut)  # a picture that was turned upright
+            for _ in range(by.bit_length() - 1):
+                smaller = max(cut.shape[1] // 2, 1), max(cut.shape[0] // 2, 1)
+                cut = cv2.resize(cut, smaller, interpolation=cv2.INTER_AREA)
+            cv2.warpAffine(cut, way, (side, side), patches_of[i], _HOW, cv2.BORDER_REPLICATE)
     return out
 
 
