@@ -5,11 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from litlamp.sight.flash import SWELLS, Flash, LampSeries, flash
-from litlamp.sight.flash_together import ALONE, EDGES, together
+from litlamp.sight.flash import LEANS, SWELLS, Flash, LampSeries, flash
+from litlamp.sight.flash_together import ALONE, EDGES, SHARP, together
 
 TIMES = np.arange(120) / 30
 FLASHES = Flash(0.999, None, 60.0, 0.5, 0.5, 40.0, 12.0)
+WARMS = replace(FLASHES, warms=True)
 OPEN = Flash(None, "the lamp comes and goes, but keeps no rhythm of a flash", log_ratio=-9.0)
 STEADY = Flash(0.0, None, log_ratio=-80.0)
 
@@ -23,7 +24,7 @@ ON = (TIMES % 1 < 0.5).astype(float)
 
 
 def test_one_lamp_alone_is_as_it_was_told() -> None:
-    for told in (replace(FLASHES, flashing=ALONE), OPEN, STEADY):
+    for told in (replace(WARMS, flashing=ALONE), OPEN, STEADY):
         assert together([lamp(ON)], [told]) == (told,)
     assert together([], []) == ()
 
@@ -31,7 +32,7 @@ def test_one_lamp_alone_is_as_it_was_told() -> None:
 def test_a_lamp_that_is_dark_whenever_a_flashing_one_is_flashes_with_it() -> None:
     uneven = ON * (0.4 + 0.6 * np.abs(np.sin(TIMES)))  # a camera whose exposure wanders
     out = together([lamp(ON), lamp(uneven)], [FLASHES, OPEN])
-    assert [found.flashing for found in out] == [ALONE, ALONE]
+    assert [(found.flashing, found.leaning) for found in out] == [(None, LEANS), (None, LEANS)]
     assert out[1].per_minute == 60.0
 
 
@@ -54,9 +55,19 @@ def test_a_steady_lamp_beside_a_flashing_one_stays_steady() -> None:
 
 def test_a_flash_without_a_steady_lamp_beside_it_leaves_a_ripple_possible() -> None:
     """111.9 Hz against 22.1 frames a second and a shutter of 1/1320 s has the edges of a flashing LED."""
-    assert together([lamp(ON)], [FLASHES])[0].flashing == ALONE
+    (alone,) = together([lamp(ON)], [FLASHES])
+    assert (alone.flashing, alone.reason, alone.leaning) == (None, SHARP, LEANS)
     beside = together([lamp(ON), lamp(np.ones(TIMES.size))], [FLASHES, STEADY])
     assert beside[0].flashing == 0.999
+
+
+def test_only_a_filament_warms_and_cools_so() -> None:
+    assert together([lamp(ON)], [WARMS])[0].flashing == ALONE
+
+
+def test_a_steady_lamp_that_grows_is_steady_all_the_same() -> None:
+    grows = lamp(np.exp(0.3 * TIMES))
+    assert together([lamp(ON), grows], [FLASHES, STEADY])[0].flashing == 0.999
 
 
 def test_lamps_that_beat_do_so_together() -> None:
@@ -65,6 +76,7 @@ def test_lamps_that_beat_do_so_together() -> None:
         out = together([lamp(ON), lamp(ON)], [told, replace(beats, edges_ratio=-20.0)])
         assert [found.flashing for found in out] == [None, None]
         assert out[0].reason == SWELLS
+        assert out[0].leaning == pytest.approx(1 - LEANS)
     weak = together([lamp(ON)], [replace(FLASHES, edges_ratio=EDGES - 1)])
     assert weak[0].flashing is None
 

@@ -18,12 +18,14 @@ class HeadBelief:
     flashing : probability that the lamp flashes, or None where it cannot be told (a still).
     present : probability that this is a head of this signal at all.
     dark_throughout : True only where a clip of sufficient length shows the head dark in every frame.
+    leaning : where a clip cannot tell, how likely a flash is by what it shows; None where it shows nothing.
     """
 
     colour: Mapping[Colour, float]
     flashing: float | None = None
     present: float = 1.0
     dark_throughout: bool = False
+    leaning: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

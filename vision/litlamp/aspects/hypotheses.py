@@ -350,7 +350,7 @@ def _flash_choices(
 ) -> Iterator[tuple[Heads, float]]:
     """Every choice of flash, with its share: settled heads by their belief, the others by the prior."""
     places = range(len(stack.colours))
-    flashing = {at: head.flashing if (head := stack.seen[at]) else None for at in places}
+    flashing = {at: _flashing(stack.seen[at]) for at in places}
     settled = {at: p for at, p in flashing.items() if p is not None and at not in dark}
     for choice in product((False, True), repeat=len(settled)):
         fixed = dict(zip(settled, choice, strict=True))
@@ -368,6 +368,13 @@ def _flash_choices(
             yield steady, chance * (1.0 - to_others)
         for heads in others:
             yield heads, chance * to_others / len(others)
+
+
+def _flashing(head: HeadBelief | None) -> float | None:
+    """What is known of its flashing, if it cannot be told then what is likely; None where nothing is."""
+    if head is None:
+        return None
+    return head.leaning if head.flashing is None else head.flashing
 
 
 def _share_of_others(steady_is_standard: bool, dark_flash: Sequence[float | None]) -> float:

@@ -18,7 +18,7 @@ look just so at the times of these very frames, the answer is "cannot tell".
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
@@ -45,10 +45,14 @@ _FEWEST_EDGES = 3  # two are one dark spell, of which there are many causes
 _CURVES_PART = 0.05  # the phases near the best, of all phases, when curves are laid over a series
 SWELLS = "the lamp swells and fades as an LED lamp's ripple does against the shutter"
 
+SWINGS = "the lamp brightens and fades as often as a flash does, but is never dark"
+_LEAST_SWING = 0.12
+
 NOT_PROVEN = f"the lamp was never seen lit for {SHORTEST} s without a break"
 
 _PRIOR = 0.2  # of a lit lamp that it flashes; common practice, no source
 SURE = 0.98  # below, and above 1 - SURE, the answer is "cannot tell"
+LEANS = 0.95  # what cannot be told is held no likelier than this, and no less likely than 1 - LEANS
 
 _BAD = 0.1  # share of frames that show anything at all (wires, tracking, codec)
 _MOST = 1.3  # brightness such a frame may have, in terms of the lit lamp
@@ -73,6 +77,8 @@ _FALLS = (0.03, 0.05, 0.08, 0.13)
 
 _MAINS_RIPPLE = (100.0, 120.0)  # Hz; twice the mains
 _MAINS_DRIFT = 0.002  # of it; common practice, no source
+BY_MAINS = 0.5  # of flashes among those that the mains would give; common practice, no source
+BY_SWELLING = 0.7  # and among lamps that go dark in their rhythm, but seem to drift there; likewise
 BEAT_PRIOR = 0.05  # of beats among lamps that come and go at the rates of signals; common practice, no source
 
 
@@ -109,6 +115,8 @@ class Flash:
     log_ratio : natural logarithm of the likelihood ratio, flashing against not; 0 where it was not computed.
     edges_ratio : of a lamp that comes and goes in the rhythm of a flash, the same of its edges being those
         of a flash against those of a filmed ripple; None of any other.
+    warms : its edges are such as only a filament has.
+    leaning : where it cannot be told, how likely a flash is by what was seen all the same; None: nothing was.
     """
 
     flashing: float | None
@@ -118,6 +126,13 @@ class Flash:
     lit_share: float | None = None
     log_ratio: float = 0.0
     edges_ratio: float | None = None
+    warms: bool = False
+    leaning: float | None = None
+
+
+def leaning(chance: float) -> float:
+    """How likely a flash is where it cannot be told: near neither end."""
+    return float(np.clip(chance, 1 - LEANS, LEANS))
 
 
 def flash(series: LampSeries, ripple: float = BEAT_PRIOR) -> Flash:
@@ -154,6 +169,8 @@ def flash(series: LampSeries, ripple: float = BEAT_PRIOR) -> Flash:
     if seen_as is None:
         return Flash(0.0, None, log_ratio=-np.inf)
     if float(seen_as.min()) > _NEVER_DARK:  # not one frame of a flash's dark half
+        if _swings(times, seen_as):
+            return Flash(None, SWINGS)
         return _proven(times, light, Flash(0.0, None, log_ratio=-np.inf))
     found = _as_whole(times, seen_as, ripple)
     if found.edges_ratio is None and float(np.mean(seen_as < _OFF)) > _OFTEN_DARK:
@@ -238,8 +255,13 @@ def _guarded(times: Floats, x: Floats, found: Flash) -> Flash:
 def _comes_and_goes(times: Floats, x: Floats) -> bool:
     """Whether there are three changes and more between plainly lit and dark, at the rate of flashes."""
     calm = np.median(np.stack([np.roll(x, 1), x, np.roll(x, -1)]), axis=0)[1:-1]
-    plain = (calm > 0.6) | (calm < 2 * _OFF)
-    lit, when = (calm > 0.6)[plain], times[1:-1][plain]
+    return _alternates(times[1:-1], calm > 0.6, calm < 2 * _OFF)
+
+
+def _alternates(times: Floats, lit: NDArray[np.bool_], dark: NDArray[np.bool_]) -> bool:
+    """Whether frames that are `lit` and `dark` follow each other as often as in a flash."""
+    plain = lit | dark
+    lit, when = lit[plain], times[plain]
     turns = when[1:][lit[1:] != lit[:-1]]
     # A spell shorter than any of a flash is a wire or a bad frame: it and its two changes do not count.
     kept: list[float] = []
@@ -252,6 +274,16 @@ def _comes_and_goes(times: Floats, x: Floats) -> bool:
         return False
     rate = (len(kept) - 1) / 2 / (kept[-1] - kept[0])
     return bool(rate < 1.1 * _FASTEST and max(np.diff(kept)) < 1 / _SLOWEST)
+
+
+def _swings(times: Floats, x: Floats) -> bool:
+    """Whether a lamp that is never dark goes up and down between two levels as often as a flash does.
+
+    The lens of a dark lamp may give back so much of the sun.
+    """
+    grain = 1.48 * float(np.median(np.abs(np.diff(x))))
+    swing = max(_LEAST_SWING, 6 * grain)
+    return _alternates(times, x > 1 - 0.5 * swing, x < 1 - swing)
 
 
 def _in_parts(times: Floats, x: Floats, whole: Flash, ripple: float) -> Flash:
@@ -402,15 +434,25 @@ def _weighed(times: Floats, x: Floats, prior: float) -> Flash:
     if flashing <= 1 - SURE:
         # Where it is only a drift that speaks against a flash, and the lamp does go dark, neither is sure.
         if settled > 0 and float(np.quantile(x, 0.2)) < _OFF:
-            return Flash(None, SWELLS, log_ratio=ratio)
+            rhythm = _logistic(settled + np.log(_PRIOR / (1 - _PRIOR)))
+            return Flash(None, SWELLS, log_ratio=ratio, leaning=leaning(rhythm * BY_SWELLING))
         return Flash(flashing, None, log_ratio=ratio)
     if flashing < SURE or edges < _FEWEST_EDGES:
-        return Flash(None, "too little was seen to tell a flash from a change", log_ratio=ratio)
+        too_little = "too little was seen to tell a flash from a change"
+        return Flash(None, too_little, log_ratio=ratio, leaning=leaning(flashing))
     by_edges = max(shapes.led, shapes.filament) - shapes.blurred - float(np.log(prior))
-    doubt = _doubt(times, (rate, error), shapes, prior)
-    if doubt is not None:
-        return Flash(None, doubt, log_ratio=ratio, edges_ratio=by_edges)
-    return Flash(flashing, None, 60 * rate, 60 * error, share, ratio, by_edges)
+    warms = shapes.filament - max(shapes.led, shapes.ripple) >= 2 * CLEARLY
+    found = Flash(flashing, None, 60 * rate, 60 * error, share, ratio, by_edges, warms)
+    if by_edges < CLEARLY:
+        return replace(found, flashing=None, reason=SWELLS, leaning=leaning(flashing * _logistic(by_edges)))
+    # An edge that only a filament has cannot come from a ripple; a sharp one can.
+    ripple = _mains_in_step(times, rate, error) if prior >= BEAT_PRIOR and not warms else None
+    if ripple is not None:
+        by_mains = (
+            f"a lamp fed by the mains would seem to flash so: {ripple:.0f} Hz against this clip's frames"
+        )
+        return replace(found, flashing=None, reason=by_mains, leaning=leaning(flashing * BY_MAINS))
+    return found
 
 
 def _edges(first: float, last: float, start: float, share: float) -> int:
@@ -526,21 +568,6 @@ class _Shapes(NamedTuple):
     filament: float
     blurred: float
     ripple: float
-
-
-def _doubt(times: Floats, measured: tuple[float, float], shapes: _Shapes, prior: float) -> str | None:
-    """Why a rhythm among those of signals may be no flash, or None."""
-    as_flash = max(shapes.led, shapes.filament)
-    if as_flash - shapes.blurred - float(np.log(prior)) < CLEARLY:
-        return SWELLS
-    # An edge that only a filament has cannot come from a ripple; a sharp one can.
-    if prior >= BEAT_PRIOR and shapes.filament - max(shapes.led, shapes.ripple) < 2 * CLEARLY:
-        ripple = _mains_in_step(times, *measured)
-        if ripple is not None:
-            return (
-                f"a lamp fed by the mains would seem to flash so: {ripple:.0f} Hz against this clip's frames"
-            )
-    return None
 
 
 def _by_shape(times: Floats, x: Floats, measured: tuple[float, float], share: float, step: float) -> _Shapes:

@@ -11,11 +11,13 @@ from litlamp.sight.flash import (
     BEAT_PRIOR,
     CLEARLY,
     FEWEST_FRAMES,
+    LEANS,
     SURE,
     SWELLS,
     Flash,
     LampSeries,
     flash,
+    leaning,
     lit_for_long,
     normalised,
 )
@@ -26,11 +28,13 @@ RIPPLE_BESIDE_STEADY = 1e-4
 """Share of lamps that only ripple, of those that come and go beside one that does not ripple at all; common
 practice, no source."""
 WHOLLY = 0.5
-"""Of its usual light, what a lamp without a ripple gives in all but a few frames."""
+"""Of its light about that moment, what a lamp without a ripple gives in all but a few frames."""
 DARK, DARK_SHARE = 0.25, 0.1
 """Of its lit light, what a dark lamp gives at most; and the share of frames in which a flash does so."""
 ALONE = 0.97
 """How sure a flash is at most where no lamp beside it is steady: it may be a ripple."""
+SHARP = "an LED lamp's ripple against the shutter could look as this does, and no lamp beside it is steady"
+"""Why it cannot be told of a lamp whose edges are no filament's."""
 FEWEST_TURNS = 3
 """Changes between lit and dark of the lamp that leads; fewer may have any cause."""
 STEP = 0.5
@@ -55,10 +59,8 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
     joint = sum(ratios) + (len(ratios) - 1) * float(np.log(BEAT_PRIOR))
     out = list(told)
     if ratios and (joint < EDGES or min(ratios) < -CLEARLY):
-        out = [
-            Flash(None, SWELLS, log_ratio=f.log_ratio, edges_ratio=f.edges_ratio) if _flashes(f) else f
-            for f in told
-        ]
+        doubted = leaning(1 / (1 + float(np.exp(-np.clip(joint, -50, 50)))))
+        out = [replace(f, flashing=None, reason=SWELLS, leaning=doubted) if _flashes(f) else f for f in told]
     leads = [i for i, found in enumerate(out) if _flashes(found)]
     for i, found in enumerate(told):
         if found.flashing is None:
@@ -68,7 +70,9 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
     if not steady:
         # A ripple's edges are as sharp as any if the shutter is short enough, and drawn out as a filament's
         # where the camera over-exposes: it is never wholly ruled out.
-        out = [replace(f, flashing=min(f.flashing or 0.0, ALONE)) if _flashes(f) else f for f in out]
+        warms = any(f.warms for f in out if _flashes(f))
+        alone = {"flashing": ALONE} if warms else {"flashing": None, "reason": SHARP, "leaning": LEANS}
+        out = [replace(f, **alone) if _flashes(f) else f for f in out]
     return tuple(out)
 
 
@@ -76,8 +80,8 @@ def _plainly_steady(series: LampSeries, found: Flash) -> bool:
     """Whether a lamp was lit in every frame."""
     if found.flashing is None or found.flashing > 1 - SURE or not lit_for_long(series):
         return False
-    light = series.brightness[series.seen]
-    return float(np.quantile(light, 0.02)) > WHOLLY * float(np.median(light))
+    x = normalised(series.times[series.seen], series.brightness[series.seen])
+    return x is not None and float(np.quantile(x, 0.02)) > WHOLLY
 
 
 def _goes_dark(series: LampSeries) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.sight.flash import LampSeries
-from litlamp.sight.tracks import Track
+from litlamp.sight.tracks import LampTrace, Track
 
 Floats = NDArray[np.float64]
 
@@ -17,8 +18,18 @@ DARK_SPAN = 3.0
 """Seconds that a head must have been watched before it is said to be dark throughout; the longest dark spell
 of a flash of 0.5 Hz is well under two."""
 DARK_FRAMES = 45
+FLASH_FRAMES = 15
 DARK_SHARE = 0.12
 """Of the other lamps' light: a head that never shows more than this is dark."""
+BY_TURNS, TURNS = (0.2, 0.8), 3
+"""Share of frames in which a lamp that flashes is lit, and how often it changes at least."""
+HALF, UNEVEN, PLAINLY = 0.5, 1.6, 0.2
+"""It is lit if above HALF of its light, and neither lit nor dark in at most PLAINLY of frames. A dull
+lens is never darker than HALF of its usual light, and not UNEVEN times as bright while the lamp is lit."""
+DULL = 0.1
+"""Of a lamp's light, what a lens that shines dully gives at least; with less it says nothing."""
+OTHER_TINT, MOSTLY = 0.5, 0.7
+"""It differs by so much, log of red over green; the share of looks that name the lamp where that is lit."""
 ALWAYS = 0.98
 """Quantile that stands for the brightest moment; single frames may show anything."""
 
@@ -50,7 +61,7 @@ def head_light(
     n = len(times)
     light, red, green = np.zeros(n), np.zeros(n), np.zeros(n)
     known = np.zeros(n, bool)
-    for lamp in track.heads[slot].lamps:
+    for lamp in _real(track, slot):
         own = slice(lamp.first, lamp.first + len(lamp.light))
         now = np.array(lamp.light, float)  # nan where it was out of the picture
         more = now >= light[own]
@@ -72,6 +83,64 @@ def head_light(
     series = LampSeries(times[inside], light[inside], seen[inside], common[inside], times_fault)
     lens = np.array(track.widths) * float(np.median([lamp.diameter for lamp in track.heads[slot].lamps]))
     return HeadLight(series, hue[inside], lens[inside])
+
+
+def _real(track: Track, slot: int) -> list[LampTrace]:
+    """The head's lamps without what only looks like one: a lens that daylight makes shine dully.
+
+    While another lamp of the head flashes it shines on all the while, and looks name it mostly where that one
+    is dark: a head has one lamp lit at a time.
+    """
+    lamps = [lamp for lamp in track.heads[slot].lamps if lamp.light]
+    if len(lamps) < 2:
+        return lamps
+    dull = {id(b) for a in lamps for b in lamps if a is not b and _outshines(track, slot, a, b)}
+    return [lamp for lamp in lamps if id(lamp) not in dull]
+
+
+def _outshines(track: Track, slot: int, lamp: LampTrace, lens: LampTrace) -> bool:
+    """Whether a lamp flashes beside a lens that does not."""
+    first = max(lamp.first, lens.first)
+    last = min(lamp.first + len(lamp.light), lens.first + len(lens.light))
+    if last - first < FLASH_FRAMES:
+        return False
+    light, other = (np.array(each.light[first - each.first : last - each.first]) for each in (lamp, lens))
+    hue, tint = (_tint(each, first, last) for each in (lamp, lens))
+    both = np.isfinite(light) & np.isfinite(other) & np.array(track.seen[first:last], bool)
+    if int(both.sum()) < FLASH_FRAMES:
+        return False
+    light, other, hue, tint = light[both], other[both], hue[both], tint[both]
+    level, usual = float(np.quantile(light, 0.9)), float(np.median(other))
+    on = light > HALF * level
+    between = float(np.mean((light > 0.3 * level) & (light < 0.6 * level)))
+    turns = int(np.count_nonzero(on[1:] != on[:-1]))
+    if not BY_TURNS[0] < float(on.mean()) < BY_TURNS[1] or turns < TURNS or between > PLAINLY:
+        return False
+    if not DULL * level < usual < level / HALF or float(np.quantile(other, 0.1)) < HALF * usual:
+        return False
+    if float(np.median(other[on])) > UNEVEN * float(np.median(other[~on])):
+        return False
+    if abs(float(np.median(hue[on])) - float(np.median(tint))) < OTHER_TINT:
+        return False
+    times = np.array(track.times[first:last])[both]
+    named = {True: Counter[str](), False: Counter[str]()}
+    for look in track.looks:
+        if slot in look.heads and look.glance is not None and times[0] <= look.at <= times[-1]:
+            colour = look.glance.seen.heads[look.heads.index(slot)].colour
+            named[bool(on[np.argmin(np.abs(times - look.at))])][
+                max((p, c) for c, p in colour.items())[1]
+            ] += 1
+    if not named[True] or not named[False]:
+        return False
+    (own, count), *_ = named[True].most_common(1)
+    mostly = count > MOSTLY * named[True].total()
+    return own != "dark" and mostly and named[False][own] < (1 - MOSTLY) * named[False].total()
+
+
+def _tint(lamp: LampTrace, first: int, last: int) -> Floats:
+    """Log of red over green in the track's frames from `first` up to `last`."""
+    own = slice(first - lamp.first, last - lamp.first)
+    return np.asarray(np.log((np.array(lamp.red[own]) + 0.02) / (np.array(lamp.green[own]) + 0.02)))
 
 
 def _follows(light: Floats, common: Floats) -> bool:

@@ -312,6 +312,7 @@ def _told(head: HeadSeen, told: Flash) -> HeadSeen:
         flashing=flashing,
         flash_per_min=told.per_minute,
         flash_per_min_error=told.per_minute_error,
+        leaning=told.leaning,
     )
 
 

@@ -27,6 +27,7 @@ class HeadSeen:
     `flash_per_min` and its standard error are None unless a clip measured them. `present` is the belief that
     it is a head at all. `red_rim`, 0 to 1, says how plainly a lamp not taken for red has a rim too red for
     anything else; `unlit` is the belief that went to dark because a lens taken to be lit is so dim.
+    `leaning` is how likely a flash is by what was seen where it cannot be told; None if nothing was.
     """
 
     box: Box
@@ -39,6 +40,7 @@ class HeadSeen:
     flash_per_min_error: float | None = None
     red_rim: float = 0.0
     unlit: float = 0.0
+    leaning: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +78,9 @@ class SignalSeen:
 
     def belief(self) -> SignalBelief:
         """The same without pixels, for the interpretation core."""
-        heads = tuple(HeadBelief(h.colour, h.flashing, h.present, h.dark_throughout) for h in self.heads)
+        heads = tuple(
+            HeadBelief(h.colour, h.flashing, h.present, h.dark_throughout, h.leaning) for h in self.heads
+        )
         return SignalBelief(
             heads, self.mount, self.arrangement, self.plates, whole=self.whole, number=self.number
         )

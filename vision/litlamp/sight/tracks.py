@@ -27,6 +27,8 @@ SAME_HEAD = 0.75
 """Heads whose middles lie nearer to each other than this, head widths, are one."""
 SAME_LAMP = 0.6
 """Lamps of one head whose centres lie nearer to each other than this, of their diameter, are one."""
+OTHER_LAMP = 0.3
+"""The same of lamps of which looks named different colours: one lamp may look so, but not from elsewhere."""
 NEXT_LAMP = 0.9
 """Within so many diameters of where a lamp was expected there is no other: they stand further apart."""
 MOST_LAMPS = 3
@@ -35,6 +37,8 @@ MOST_HEADS = 6
 """Heads followed in one signal at once; the best seen are kept in the end."""
 UNSEEN = 2
 """Looks in a row that did not see a head, from which on it gives way to one that has no place left."""
+COVERED = 0.35
+"""Share of a head that another may cover."""
 ASTRAY = 4
 """Looks in a row that saw another lamp of its head lit, after which a lamp is followed no longer."""
 LOCK_SIZE, MOST_SIZE = 0.3, 0.03
@@ -303,7 +307,7 @@ class Track:
         for i, head in enumerate(seen.heads):
             slot = matched.get(i)
             sides = self._sides(head.box)
-            if slot is None and len(self._followed) < MOST_HEADS:
+            if slot is None and len(self._followed) < MOST_HEADS and self._free(sides):
                 slot = len(self.heads)
                 self.heads.append(HeadTrace(sides, [], found=1))
             elif slot is None:
@@ -527,6 +531,8 @@ class Track:
             if spread > 0.5:  # how far heads stand apart tells best how large all is
                 width = float((own * (now - now.mean(axis=0))).sum()) / spread
                 width = min(max(width, 0.8 * self.pose.width), 1.25 * self.pose.width)
+                if places is heads and lamps and self._sure:  # what was followed is surer than dark heads
+                    width = self.pose.width + SETTLE * (width - self.pose.width)
                 break
         now, own = (np.array([pair[k] for pair in lamps or heads]) for k in (0, 1))
         x, y = now.mean(axis=0) - own.mean(axis=0) * width
@@ -561,7 +567,8 @@ class Track:
             return None
         near = min(known, key=lambda lamp: math.dist((x, y), self.pose.place(lamp.u, lamp.v)))
         away = math.dist((x, y), self.pose.place(near.u, near.v)) / self.pose.width
-        return ((x, y), (near.u, near.v)) if away < NEXT_LAMP * near.diameter else None
+        reach = NEXT_LAMP if near.colour in (None, _shows(glance.seen.heads[i])) else OTHER_LAMP
+        return ((x, y), (near.u, near.v)) if away < reach * near.diameter else None
 
     def _count_heads(self, seen: set[int], new: int) -> None:
         """Note which heads a look saw; others are let go where `new` ones need their places.
@@ -576,6 +583,18 @@ class Track:
             if worst.missed < UNSEEN:
                 return
             worst.gone = True
+
+    def _free(self, sides: tuple[float, float, float, float]) -> bool:
+        """Whether a head may be there: none is followed there, or one that looks no longer see and that goes.
+
+        Heads do not stand over each other: where they seem to, the place of one was seen none too well.
+        """
+        over = [head for head in self._followed if _cover(head.sides, sides)]
+        if any(head.missed < UNSEEN for head in over):
+            return False
+        for head in over:
+            head.gone = True
+        return True
 
     def _resize(self, places: NDArray[np.float64], off: NDArray[np.float64]) -> None:
         """Correct the size by how far lit lamps, found so far `off` their places (n, 2), stand apart."""
@@ -597,7 +616,9 @@ class Track:
         d = diameter / self.pose.width
         own = [lamp for lamp in head.lamps if not lamp.gone]
         near = min(own, key=lambda lamp: math.dist((u, v), (lamp.u, lamp.v)), default=None)
-        if near is not None and math.dist((u, v), (near.u, near.v)) < SAME_LAMP * max(d, near.diameter):
+        other = near is not None and lit and near.colour not in (None, colour)
+        reach = OTHER_LAMP if other else SAME_LAMP
+        if near is not None and math.dist((u, v), (near.u, near.v)) < reach * max(d, near.diameter):
             if lit or near.usual == 0:
                 near.u += SETTLE * (u - near.u)
                 near.v += SETTLE * (v - near.v)
@@ -632,6 +653,13 @@ def _wider(pose: Pose, by: float) -> Pose:
 def _scaled(sides: tuple[float, float, float, float], by: float) -> tuple[float, float, float, float]:
     left, top, right, bottom = sides
     return left * by, top * by, right * by, bottom * by
+
+
+def _cover(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
+    """Whether much of one lies in the other."""
+    a, b = Box(*one), Box(*other)
+    wide, high = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
+    return wide > 0 and high > 0 and wide * high > COVERED * min(a.area, b.area)
 
 
 def _shows(head: HeadSeen) -> Colour | None:

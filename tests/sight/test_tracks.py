@@ -1,0 +1,112 @@
+"""What a track learns of its signal look by look, from looks made by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from litlamp.aspects.aspect import COLOURS, PLATES, Colour
+from litlamp.aspects.belief import UNKNOWN_PLATE
+from litlamp.box import Box
+from litlamp.sight.glance import Glance
+from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
+from litlamp.sight.tracks import ASTRAY, MOST_HEADS, Pose, Track
+
+SIZE = (640, 480)
+Seen = tuple[float, float, Colour]
+
+
+def glance_at(*heads: Seen, width: float = 20.0) -> Glance:
+    """A look that saw heads with their middles at (x, y), each with its lamp in the middle."""
+    seen = []
+    for x, y, colour in heads:
+        belief: dict[Colour, float] = {c: 0.96 if c == colour else 0.01 for c in COLOURS}
+        lamp = None if colour == "dark" else LampSeen(x, y, width / 3)
+        box = Box(x - width / 2, y - width / 2, x + width / 2, y + width / 2)
+        seen.append(HeadSeen(box, lamp, belief))
+    whole = SignalSeen(seen[0].box, tuple(seen), {"mast": 1.0}, {"vertical": 1.0},
+                       dict.fromkeys(PLATES, UNKNOWN_PLATE), (), None, 1.0, width)  # fmt: skip
+    lenses = tuple((x, y, width / 3) for x, y, _ in heads)
+    return Glance(whole, 4.0, 0.5, lenses, (0.9,) * len(seen))
+
+
+def followed(track: Track) -> list[tuple[float, float]]:
+    """The middles of the heads that are followed, px."""
+    return sorted(track.pose.place(*h.middle) for h in track.heads if not h.gone)
+
+
+def test_heads_that_were_none_give_way_to_those_seen_nearer() -> None:
+    first: list[Seen] = [(300, 200, "red"), *((300 + 60 * i, 100, "red") for i in range(1, MOST_HEADS))]
+    track = Track(0, 0.0, glance_at(*first), SIZE)
+    true: list[Seen] = [(300, 200, "red"), (300, 240, "yellow"), (300, 280, "green")]
+    for i in range(1, 5):
+        track.learn(0.3 * i, glance_at(*true), SIZE)
+    slots = track.looks[-1].heads
+    assert min(slots) >= 0
+    assert [track.pose.place(*track.heads[s].middle) for s in slots] == [
+        pytest.approx((x, y), abs=1) for x, y, _ in true
+    ]
+    assert sum(not h.gone for h in track.heads) <= MOST_HEADS
+
+
+def test_no_head_is_followed_over_another() -> None:
+    track = Track(0, 0.0, glance_at((300, 200, "red"), (300, 240, "yellow")), SIZE)
+    track.learn(0.3, glance_at((300, 200, "red"), (300, 230, "yellow"), (300, 240, "yellow")), SIZE)
+    assert track.looks[-1].heads == (0, -1, 1)
+
+
+def test_the_width_of_heads_is_put_right_and_no_place_with_it() -> None:
+    track = Track(0, 0.0, glance_at((300, 200, "red"), (300, 260, "green"), width=40), SIZE)
+    for i in range(1, 12):
+        track.times.append(0.1 * i)
+        track.widths.append(track.pose.width)
+        track.learn(0.3 * i, glance_at((300, 200, "red"), (300, 260, "green"), width=20), SIZE)
+    assert track.pose.width == pytest.approx(20, rel=0.11)
+    assert followed(track) == [pytest.approx((300, 200), abs=0.5), pytest.approx((300, 260), abs=0.5)]
+    assert track.looks[0].pose.box(track.heads[0].sides).centre == pytest.approx((300, 200), abs=0.5)
+    assert track.lens() == pytest.approx(20 / 3, rel=0.11)
+    assert np.allclose(track.widths, track.pose.width, rtol=0.11)
+
+
+def test_lamps_that_stand_further_apart_than_was_taken_tell_the_size() -> None:
+    track = Track(0, 0.0, glance_at((300, 200, "red"), (300, 260, "green")), SIZE)
+    true = 1.2
+    for _ in range(40):
+        places = np.array([track.pose.place(*h.middle) for h in track.heads])
+        off = np.array([(300, 230 + (y - 230) * true) for y in (200, 260)]) - places
+        track._resize(places, off)
+    assert track.pose.width == pytest.approx(20 * true, rel=0.01)
+    assert followed(track) == [pytest.approx((300, 194), abs=0.5), pytest.approx((300, 266), abs=0.5)]
+
+
+def test_lamps_too_near_each_other_tell_no_size() -> None:
+    track = Track(0, 0.0, glance_at((300, 200, "red")), SIZE)
+    track._resize(np.array([(300.0, 200.0), (304.0, 200.0)]), np.array([(-2.0, 0.0), (2.0, 0.0)]))
+    assert track.pose == Pose(300, 200, 20)
+
+
+def shown(at: float, colour: Colour) -> Glance:
+    """One head whose lamp stands so far below its middle, head widths."""
+    glance = glance_at((300, 200, colour))
+    return Glance(glance.seen, glance.odds, glance.least, ((300, 200 + 20 * at, 20 / 3),), glance.scores)
+
+
+def test_a_lamp_of_one_colour_seen_elsewhere_in_its_head_is_the_same() -> None:
+    track = Track(0, 0.0, shown(-0.3, "green"), SIZE)
+    track.learn(0.3, shown(0.1, "green"), SIZE)
+    (lamp,) = track.heads[0].lamps
+    assert lamp.v == pytest.approx(0.1)
+
+
+def test_a_lamp_of_another_colour_just_below_is_another() -> None:
+    track = Track(0, 0.0, shown(-0.1, "green"), SIZE)
+    track.learn(0.3, shown(0.05, "yellow"), SIZE)
+    assert [lamp.colour for lamp in track.heads[0].lamps] == ["green", "yellow"]
+
+
+def test_a_lamp_that_is_seen_no_more_while_another_is_lit_is_followed_no_longer() -> None:
+    track = Track(0, 0.0, shown(-0.3, "green"), SIZE)
+    for i in range(ASTRAY):
+        track.learn(0.3 * (i + 1), shown(0.3, "red"), SIZE)
+        assert track.heads[0].lamps[0].gone == (i == ASTRAY - 1)
+    assert not track.heads[0].lamps[1].gone
