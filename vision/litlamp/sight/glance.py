@@ -37,6 +37,8 @@ FINE_HEAD = 36
 """A head shown wider than this tells no more: parts are reduced, by halves, no further than that."""
 INNER = 0.1
 """Share of a window's side next to its edge in which a head may be seen in part only."""
+SHARED = 0.3
+"""Spots no further apart than this share of a window's side have one window."""
 SCAN_SIDE = 640
 """The whole is scanned reduced, by halves, to a long side of no less than this, px."""
 POOLED_SIDE = 400
@@ -117,6 +119,13 @@ def heads_at(frame: ClipFrame, spots: Sequence[Spot], eyes: Eyes) -> list[list[H
 def window_scale(diameter: float) -> float:
     """Px of the finder's window for a px of the frame, fit for a lamp so wide."""
     return float(np.clip(2.0 ** round(math.log2(WANTED_LENS / max(diameter, 1.0))), 1 / 32, 1.0))
+
+
+def shown_with(spot: Spot, other: Spot) -> bool:
+    """Whether a spot lies well inside the window round another one, at the same scale."""
+    scale = window_scale(other.diameter)
+    near = max(abs(spot.x - other.x), abs(spot.y - other.y)) < SHARED * WINDOW / scale
+    return near and window_scale(spot.diameter) == scale
 
 
 def glance(

@@ -23,17 +23,17 @@ from litlamp.sight.beside import one_thread
 from litlamp.sight.exposure import Exposure
 from litlamp.sight.eyes import Eyes
 from litlamp.sight.find import HeadFound
-from litlamp.sight.glance import Glance, glance, heads_at, heads_box, heads_in_whole, spots_in
+from litlamp.sight.glance import Glance, glance, heads_at, heads_box, heads_in_whole, shown_with, spots_in
 from litlamp.sight.group import group
 from litlamp.sight.scan import Spot
 from litlamp.sight.tracks import Track
 
 # Uneven steps: a lamp that flashes or beats in step with the looks would always be caught dark.
-SCANS = (0.0, 0.23, 0.57)
+SCANS = (0.0, 0.37)
 SCAN_EVERY = (0.83, 0.97)
 WHOLES = (0.0, 0.7)
 WHOLE_EVERY = (5.9, 7.1)
-LOOKS = (0.13, 0.19, 0.31, 0.43, 0.53, 0.67)
+LOOKS = (0.17, 0.29, 0.41, 0.53, 0.67)
 LOOK_EVERY = (1.23, 1.07, 1.33)
 """Seconds between a signal's looks, the first ones sooner."""
 GROWN = 1.2
@@ -42,7 +42,7 @@ SOONEST = 0.3
 """But no sooner than so many seconds after it."""
 UNLIKE, SOON = 4, 0.7
 """So is one whose lamps were otherwise for so many frames in a row, as soon as this: they may be others."""
-SETTLED = 6
+SETTLED = 5
 """A signal that was looked at so often is looked at half as often."""
 CALM, STILL = 1.6, 3.0
 """How much more seldom the whole is scanned while all signals in view are settled; and while the camera keeps
@@ -68,7 +68,7 @@ UNLIKELY = 4.0
 FULL = 2.5
 """Signals followed at once beyond which each is looked at the more seldom."""
 SPOTS = 24
-FIRST_WINDOWS, WINDOWS, CALM_WINDOWS = 8, 3, 2
+FIRST_WINDOWS, WINDOWS, CALM_WINDOWS = 6, 3, 2
 """Spots that the finder looks at after the first scan, after any other, and while all is settled."""
 BEGIN = 0.15
 """Belief in a signal from which it is followed."""
@@ -165,24 +165,23 @@ class Watch:
                 track.next_look = min(track.next_look, at + RESTLESS_LOOK)
         self._live = self._kept(at, frame.size)
         if len(self._live) < MOST_TRACKS:
-            found: list[list[HeadFound]] = []
-            first = self._scan.count == 0
             calm = bool(self._live) and all(t.looked >= SETTLED and t.held for t in self._live)
             still = calm and all(_still(t, at) for t in self._live)
-            if self._scan.due(at, pace * (STILL if still else CALM if calm else 1.0)):
-                most = FIRST_WINDOWS if first else CALM_WINDOWS if calm else WINDOWS
-                spots = self._chosen(spots_in(frame, SPOTS), at)[:most]
-                for spot, heads in zip(spots, heads_at(frame, spots, self._eyes), strict=True):
-                    found.append(heads)
-                    if not heads:
-                        self._tried.append((spot.x, spot.y, spot.diameter, at))
             # The second look at the whole is for clips in which nothing was found at once; while the camera
             # keeps still each third is enough.
             whole, count = self._whole.due(at, pace), self._whole.count
             if whole and not (1 < count <= len(WHOLES) and self._live) and (count % 3 == 1 or not still):
-                found.append(heads_in_whole(frame, self._eyes))
-            for heads in found:
-                self._begin(heads, frame, at)
+                self._begin(heads_in_whole(frame, self._eyes), frame, at)
+            first = self._scan.count == 0
+            if self._scan.due(at, pace * (STILL if still else CALM if calm else 1.0)):
+                most = FIRST_WINDOWS if first else CALM_WINDOWS if calm else WINDOWS
+                spots = self._chosen(spots_in(frame, SPOTS), at)[:most]
+                found = heads_at(frame, spots, self._eyes)
+                self._tried += [
+                    (s.x, s.y, s.diameter, at) for s, heads in zip(spots, found, strict=True) if not heads
+                ]
+                for heads in found:
+                    self._begin(heads, frame, at)
         for track in self._live:
             track.anchor(luma)
 
@@ -264,6 +263,8 @@ class Watch:
         tried: list[Spot] = []
         for s in spots:
             if any(b.x0 < s.x < b.x1 and b.y0 < s.y < b.y1 for b in known):
+                continue
+            if any(shown_with(s, other) for other in (*fresh, *tried)):
                 continue
             stale = any(
                 max(abs(s.x - x), abs(s.y - y)) < 8 * wide and s.diameter > FINER * wide
