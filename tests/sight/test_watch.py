@@ -261,6 +261,39 @@ def test_of_very_many_frames_a_second_some_are_passed_over(
     assert lower.flashing is not None and lower.flashing < 0.05
 
 
+def test_while_all_lamps_are_steady_frames_are_looked_at_two_by_two(
+    film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes]
+) -> None:
+    def steps(first_dark: float, seconds: float) -> tuple[np.ndarray, np.ndarray, SignalInClip]:
+        """The times looked at and what lies between them; the upper lamp flashes from some moment on."""
+
+        def pictures() -> Iterator[np.ndarray]:
+            for i in range(round(30 * seconds)):
+                t = i / 30
+                upper = "off" if t >= first_dark and ((t - first_dark) * 60 / 60) % 1 < 0.5 else "yellow"
+                yield scene([(240, 120, 14, upper), (240, 190, 14, "red")], sway(t))
+
+        _, (signal,) = read(film(pictures()), eyes_for())
+        times = np.array(signal.track.times)
+        return times[1:], np.diff(times), signal
+
+    times, apart, signal = steps(99.0, 6.0)
+    assert (apart[times < 1.5] < 0.035).all()
+    later = apart[times > 3]
+    assert np.isclose(later, 1 / 30, atol=0.002).mean() == pytest.approx(0.5, abs=0.1)
+    assert later.max() < 0.11
+    assert all(h.flashing is not None and h.flashing < 0.01 for h in signal.stretches[0].seen.heads)
+
+    times, apart, signal = steps(0.7, 6.0)
+    assert (apart < 0.035).all()
+    upper = signal.stretches[-1].seen.heads[0].flashing
+    assert upper is not None and upper > 0.99
+
+    times, apart, signal = steps(4.0, 9.0)
+    assert apart[(times > 3) & (times < 4)].max() > 0.09
+    assert (apart[times > 4.15] < 0.035).all()
+
+
 def test_under_a_second_and_a_half_no_flash_is_told(
     film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes]
 ) -> None:

@@ -119,6 +119,11 @@ class Follower:
         self._rest = 0 if self._astray > CALM or not surely else 1 if self._astray > VERY_CALM else 2
         return Motion(expected[0] + dx * step, expected[1] + dy * step, growth, True)
 
+    def pass_over(self, dx: float, dy: float) -> None:
+        """A frame is not looked at, and the part is taken to have moved so in it; px of the frame."""
+        self._gone = self._gone[0] + dx, self._gone[1] + dy
+        self._kept = self._kept.shift(dx, dy)
+
     def keep(self, luma: Plane, box: Box) -> None:
         """Make this part of this frame the one to be followed; px of the frame."""
         before, self._kept = self._kept, box

@@ -59,6 +59,9 @@ DIM = 0.3
 """One no brighter than this is not as it was."""
 OTHER_HUE = 0.3
 """Nor is one whose log of red over green differs by more than this."""
+OTHER_LIGHT, MUCH_LIGHT = 0.3, 0.3
+"""A lamp whose light differs from its usual by more than this share of it is not steady; nor is one that was
+not seen lit and gives more than such a share of the brightest one's."""
 EVEN = 0.05
 """Light added to red and to green, so that the hue of a faint lamp says little."""
 LOCK, LOCK_SURE = 0.6, 0.3
@@ -422,6 +425,23 @@ class Track:
         self.widths.append(self.pose.width)
         held = sure or weight > 0 or (at - self._held < 0.5 * LOST and self.misses == 0)
         self.seen.append(held and not self.hidden and self.misses < 2 and not frame.damaged)
+
+    def coast(self) -> None:
+        """Go on as before through a frame that is not looked at."""
+        self.shift(*self._velocity)
+        self._follower.pass_over(*self._velocity)
+
+    def steady(self) -> bool:
+        """Whether its place is known in this frame and each lamp is just as looks saw it, lit or not."""
+        if not self._sure or self.hidden or self.misses > 0 or self.unlike > 0:
+            return False
+        lamps = self._lamps
+        lit = [lamp.light[-1] / lamp.usual for lamp in lamps if lamp.usual > 0]
+        dark = [lamp.light[-1] for lamp in lamps if lamp.usual <= 0]
+        least = MUCH_LIGHT * max((lamp.usual for lamp in lamps), default=0.0)
+        if not lit or max(dark, default=0.0) > least:
+            return False
+        return min(lit) > 1 - OTHER_LIGHT and max(lit) < 1 + OTHER_LIGHT
 
     def _follow(self, luma: NDArray[np.uint8]) -> bool:
         """Go to where the signal went; False where that is a guess."""

@@ -96,6 +96,10 @@ MOST_TRACKS = 12
 SHOWN, SHOWN_LAST = 6, 2
 """Frames kept of each signal for a picture, and how many of them are simply the last."""
 LONGEST_STEP = 3600.0
+STEADY, PAUSE, SLOW = 1.6, 0.09, 0.07
+"""Seconds. Once all lamps in view were steady for longer than any flash leaves them so, frames are looked at
+two by two, with such a pause after each pair: a flash is dark for longer by far, and two frames on end show a
+lamp that is dark in every other. Where frames are as far apart as the last, each is looked at."""
 LEAST_STEP = 0.0245
 """Seconds; frames that come sooner after one that was looked at are passed over: of 50 and 60 a second each
 second one tells a flash as well, and no clip of up to 40 loses any."""
@@ -138,13 +142,19 @@ class Watch:
         self._scan = _Times(SCANS, SCAN_EVERY)
         self._whole = _Times(WHOLES, WHOLE_EVERY)
         self._size: tuple[int, int] | None = None
-        self._taken = -math.inf
+        self._taken, self._uneasy = -math.inf, 0.0
+        self._paired = False
         self.shown: dict[int, list[Shown]] = {}
         self.looks = 0
 
     def frame(self, frame: ClipFrame, at: float) -> None:
-        """Take in one frame, `at` seconds after the first; one close upon another is passed over."""
-        if at - self._taken < LEAST_STEP:
+        """Take in one frame, `at` seconds after the first; some close upon others are passed over."""
+        since = at - self._taken
+        if since < LEAST_STEP:
+            return
+        if self._paired and since < PAUSE and self._size == frame.size:
+            for track in self._live:
+                track.coast()
             return
         self._taken = at
         if self._size is not None and frame.size != self._size:
@@ -157,6 +167,10 @@ class Watch:
         common = self._exposure.factor(luma, frame.luma_span)
         for track in self._live:
             track.step(frame, luma, at, common)
+        if not all(t.steady() for t in self._live):
+            self._uneasy = at
+        settled = bool(self._live) and all(t.looked >= SETTLED for t in self._live)
+        self._paired = settled and not self._paired and since < SLOW and at - self._uneasy > STEADY
         for track in self._live:
             other = _otherwise(track, at)
             if at >= track.next_look or other or _grown(track, at):
