@@ -29,7 +29,7 @@ MOST_GROWTH = 1.15
 """From one frame to the next."""
 MARGIN = 3
 """Points nearer to the part's edge are let go, px of the part."""
-CALM, VERY_CALM, CALMED = 0.5, 0.2, 0.7
+CALM, VERY_CALM, CALMED = 0.7, 0.4, 0.7
 """Where the part's edge comes to lie no further off than so many of its px from where it was expected, the
 next frame, or the next two, are taken to go on so, and nothing is followed in them. How far off it was is
 forgotten by so much with each frame that is followed."""
