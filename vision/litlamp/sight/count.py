@@ -67,8 +67,10 @@ def light_about(window: Pixels) -> float:
 
     Of a head that is dark nothing is seen where it is dark round about too.
     """
-    middle = window[:, READER_WIDTH // 4 : 3 * READER_WIDTH // 4, :3].max(axis=2)
-    code = round(float(np.median(middle)))
+    middle = window[:, READER_WIDTH // 4 : 3 * READER_WIDTH // 4]
+    # Several times as quick as the greatest along the last axis.
+    brightest = np.maximum(np.maximum(middle[:, :, 0], middle[:, :, 1]), middle[:, :, 2])
+    code = round(float(np.median(brightest)))
     return math.log2(float(linear_light(np.array([code], np.uint8))[0]) + 2.0**-7)
 
 
