@@ -161,6 +161,20 @@ def test_what_a_still_leaves_open_is_shared_among_the_flashing_aspects_of_the_bo
     assert chances(interpret(in_line, cror)) == {"405": 1.0}
 
 
+def test_where_a_clip_cannot_tell_its_leaning_decides_and_both_stay(cror: Rulebook) -> None:
+    def yellow(leaning: float | None) -> SignalBelief:
+        return SignalBelief((HeadBelief({"yellow": 1.0}, None, leaning=leaning),), MAST, IN_LINE, BARE)
+
+    steady, flashing = "411", "415"
+    assert chances(interpret(yellow(None), cror)) == pytest.approx(
+        {steady: 1 - FLASH_PRIOR, flashing: FLASH_PRIOR}
+    )
+    leans = interpret(yellow(0.9), cror)
+    assert chances(leans) == pytest.approx({steady: 0.1, flashing: 0.9})
+    assert leans.guarded is not None and leans.guarded.rule == steady
+    assert any("cannot tell whether a lamp flashes" in step for step in leans.why)
+
+
 def test_where_only_flashing_is_standard_a_still_leans_to_it_and_is_guarded_as_stop() -> None:
     # CROR 2008: Take or Leave Siding is shown only flashing; UP: lunar is steady.
     book = load_book("CROR", "2025")

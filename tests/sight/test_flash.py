@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from litlamp.media.clip import open_clip
-from litlamp.sight.flash import SHORTEST, LampSeries, flash, lit_for_long
+from litlamp.sight.flash import LEANS, SHORTEST, SWINGS, LampSeries, flash, lit_for_long
 
 FIRST_SEED = 500_000  # neither those that flash.py was chosen on nor those of the bench's figures
 
@@ -146,6 +146,24 @@ def test_steady_is_what_was_seen_lit_for_longer_than_a_flash() -> None:
     hidden = but(made, seen=np.abs(made.times - 1.2) > 0.25)
     assert flash(hidden).flashing is None
     assert not lit_for_long(hidden)
+
+
+def test_a_lens_that_daylight_lights_is_not_called_steady_while_its_lamp_goes_on_and_off() -> None:
+    times = np.arange(90) / 30
+    light = np.where(times * 0.8 % 1 < 0.5, 1.0, 0.7) * np.random.default_rng(5).normal(1, 0.01, 90)
+    found = flash(LampSeries(times, light, np.ones(90, bool)))
+    assert (found.flashing, found.reason) == (None, SWINGS)
+    drifts = np.linspace(1.0, 0.7, 90)
+    assert flash(LampSeries(times, drifts, np.ones(90, bool))).flashing == 0.0
+
+
+def test_what_cannot_be_told_yet_leans_as_far_as_it_was_seen() -> None:
+    times = np.arange(54) / 30
+    on = np.where(times * 0.6 % 1 < 0.4, 1.0, 0.0)
+    found = flash(LampSeries(times, on, np.ones(54, bool)))
+    assert found.flashing is None
+    assert found.leaning is not None
+    assert 1 - LEANS <= found.leaning <= LEANS
 
 
 def test_an_led_caught_dark_in_single_frames_is_steady() -> None:

@@ -33,6 +33,8 @@ DARK, DARK_SHARE = 0.25, 0.1
 """Of its lit light, what a dark lamp gives at most; and the share of frames in which a flash does so."""
 ALONE = 0.97
 """How sure a flash is at most where no lamp beside it is steady: it may be a ripple."""
+ALL_STEADY = 0.02
+"""How likely it stays, where lamps lean to flashing together, that none does: one cause may make all seem so."""
 SHARP = "an LED lamp's ripple against the shutter could look as this does, and no lamp beside it is steady"
 """Why it cannot be told of a lamp whose edges are no filament's."""
 FEWEST_TURNS = 3
@@ -73,7 +75,9 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
         warms = any(f.warms for f in out if _flashes(f))
         alone = {"flashing": ALONE} if warms else {"flashing": None, "reason": SHARP, "leaning": LEANS}
         out = [replace(f, **alone) if _flashes(f) else f for f in out]
-    return tuple(out)
+    open_ones = [f for f in out if f.leaning is not None and f.leaning > 0.5]
+    most = 1 - ALL_STEADY ** (1 / max(len(open_ones), 1))
+    return tuple(replace(f, leaning=min(f.leaning or 0.0, most)) if f in open_ones else f for f in out)
 
 
 def _plainly_steady(series: LampSeries, found: Flash) -> bool:

@@ -29,6 +29,8 @@ SAME_LAMP = 0.6
 """Lamps of one head whose centres lie nearer to each other than this, of their diameter, are one."""
 OTHER_LAMP = 0.3
 """The same of lamps of which looks named different colours: one lamp may look so, but not from elsewhere."""
+LARGE = 4.0
+"""Px of a lens from which on looks tell where its lamp is and of what colour."""
 NEXT_LAMP = 0.9
 """Within so many diameters of where a lamp was expected there is no other: they stand further apart."""
 MOST_LAMPS = 3
@@ -431,6 +433,10 @@ class Track:
         self.shift(*self._velocity)
         self._follower.pass_over(*self._velocity)
 
+    def between_flashes(self) -> bool:
+        """Whether a lamp that looks saw lit is dark in this frame."""
+        return any(lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual for lamp in self._lamps)
+
     def steady(self) -> bool:
         """Whether its place is known in this frame and each lamp is just as looks saw it, lit or not."""
         if not self._sure or self.hidden or self.misses > 0 or self.unlike > 0:
@@ -587,7 +593,7 @@ class Track:
             return None
         near = min(known, key=lambda lamp: math.dist((x, y), self.pose.place(lamp.u, lamp.v)))
         away = math.dist((x, y), self.pose.place(near.u, near.v)) / self.pose.width
-        reach = NEXT_LAMP if near.colour in (None, _shows(glance.seen.heads[i])) else OTHER_LAMP
+        reach = OTHER_LAMP if self._another(near, _shows(glance.seen.heads[i])) else NEXT_LAMP
         return ((x, y), (near.u, near.v)) if away < reach * near.diameter else None
 
     def _count_heads(self, seen: set[int], new: int) -> None:
@@ -628,6 +634,11 @@ class Track:
         x, y = middle + ((self.pose.x, self.pose.y) - middle) * by
         self.pose = Pose(float(x), float(y), max(self.pose.width * by, 2.0))
 
+    def _another(self, lamp: LampTrace, colour: Colour | None) -> bool:
+        """Whether one of that colour is another lamp, if it is elsewhere: small ones are of any colour."""
+        large = lamp.diameter * self.pose.width > LARGE
+        return large and lamp.colour is not None and colour is not None and colour != lamp.colour
+
     def _learn_lamp(self, head: HeadTrace, lens: tuple[float, float, float], colour: Colour | None) -> None:
         """Take in where a look saw a head's lamp, of that colour; None where it is dark."""
         x, y, diameter = lens
@@ -636,8 +647,7 @@ class Track:
         d = diameter / self.pose.width
         own = [lamp for lamp in head.lamps if not lamp.gone]
         near = min(own, key=lambda lamp: math.dist((u, v), (lamp.u, lamp.v)), default=None)
-        other = near is not None and lit and near.colour not in (None, colour)
-        reach = OTHER_LAMP if other else SAME_LAMP
+        reach = OTHER_LAMP if near is not None and self._another(near, colour) else SAME_LAMP
         if near is not None and math.dist((u, v), (near.u, near.v)) < reach * max(d, near.diameter):
             if lit or near.usual == 0:
                 near.u += SETTLE * (u - near.u)
