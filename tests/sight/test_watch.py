@@ -261,6 +261,24 @@ def test_of_very_many_frames_a_second_some_are_passed_over(
     assert lower.flashing is not None and lower.flashing < 0.05
 
 
+def test_a_look_waits_for_a_flashing_lamp_to_be_lit(
+    film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes]
+) -> None:
+    def lit(at: float) -> bool:
+        return (at * 70 / 60) % 1 < 0.5
+
+    clip = film(
+        scene([(240, 120, 14, "yellow" if lit(i / 30) else "off"), (240, 190, 14, "red")], sway(i / 30))
+        for i in range(240)
+    )
+    _, (signal,) = read(clip, eyes_for())
+    looks = [look for look in signal.track.looks if look.at > 1]
+    assert len(looks) >= 4
+    assert all(lit(look.at) for look in looks)
+    flashing = signal.stretches[-1].seen.heads[0].flashing
+    assert flashing is not None and flashing > 0.99
+
+
 def test_while_all_lamps_are_steady_frames_are_looked_at_two_by_two(
     film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes]
 ) -> None:

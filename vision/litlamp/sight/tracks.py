@@ -437,6 +437,10 @@ class Track:
         """Whether a lamp that looks saw lit is dark in this frame."""
         return any(lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual for lamp in self._lamps)
 
+    def between_flashes(self) -> bool:
+        """Whether a lamp that looks saw lit is dark in this frame."""
+        return any(lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual for lamp in self._lamps)
+
     def steady(self) -> bool:
         """Whether its place is known in this frame and each lamp is just as looks saw it, lit or not."""
         if not self._sure or self.hidden or self.misses > 0 or self.unlike > 0:

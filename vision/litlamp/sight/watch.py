@@ -57,6 +57,11 @@ KNOWN, EVERY = 4, (2, 4)
 LIT_UP, RISEN = 0.3, 2.5
 """A lamp never seen lit that gives so much light, in terms of the brightest of its signal, and so many times
 as much as at the last look, may have been lit: it is looked at before its time as well."""
+LIT_AGAIN = 0.5
+"""Seconds for which a look waits for a lamp that was seen lit and is dark just now; if it is so for longer,
+that is a reason to look."""
+HURRY = 1.08
+"""But nothing is waited for where a signal has grown by so much since it was looked at."""
 RESTLESS_LOOK = 0.23
 """Seconds to the next look after looks that saw different colours."""
 LONGEST_WAIT, STILL_WAIT = 2.3, 3.7
@@ -173,7 +178,8 @@ class Watch:
         self._paired = settled and not self._paired and since < SLOW and at - self._uneasy > STEADY
         for track in self._live:
             other = _otherwise(track, at)
-            if at >= track.next_look or other or _grown(track, at):
+            due = at >= track.next_look + (LIT_AGAIN if _waits(track) else 0.0)
+            if due or other or _grown(track, at):
                 self._look(track, frame, at, pace)
             if other:  # what shows otherwise is looked at twice
                 track.next_look = min(track.next_look, at + RESTLESS_LOOK)
@@ -368,7 +374,18 @@ def _grown(track: Track, at: float) -> bool:
 def _otherwise(track: Track, at: float) -> bool:
     """Whether a signal is so unlike what was last seen of it that it is looked at before its time."""
     last = track.looks[-1].at
-    return at - last >= SOON and (track.unlike >= UNLIKE or _lit_up(track, last))
+    if at - last < SOON:
+        return False
+    if track.unlike >= UNLIKE and not _waits(track):
+        return True
+    long = track.unlike >= UNLIKE and at - track.times[-track.unlike] >= LIT_AGAIN
+    return long or _lit_up(track, last)
+
+
+def _waits(track: Track) -> bool:
+    """Whether to wait for a lamp to be lit again; not where it may only have been lost."""
+    hurried = track.pose.width > HURRY * track.looks[-1].pose.width
+    return track.between_flashes() and not track.hidden and not hurried
 
 
 def _lit_up(track: Track, since: float) -> bool:
