@@ -34,7 +34,7 @@ DARK, DARK_SHARE = 0.25, 0.1
 ALONE = 0.97
 """How sure a flash is at most where no lamp beside it is steady: it may be a ripple."""
 ALL_STEADY = 0.02
-"""How likely it stays, where lamps lean to flashing together, that none does: one cause may make all seem so."""
+"""Where lamps lean to flashing, how likely it stays that none does: one cause may make them all seem so."""
 SHARP = "an LED lamp's ripple against the shutter could look as this does, and no lamp beside it is steady"
 """Why it cannot be told of a lamp whose edges are no filament's."""
 FEWEST_TURNS = 3
