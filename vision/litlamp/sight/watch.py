@@ -44,7 +44,7 @@ UNLIKE, SOON = 4, 0.7
 """So is one whose lamps were otherwise for so many frames in a row, as soon as this: they may be others."""
 SETTLED = 5
 """A signal that was looked at so often is looked at half as often."""
-CALM, STILL = 1.6, 3.0
+CALM, STILL = 1.6, 4.5
 """How much more seldom the whole is scanned while all signals in view are settled; and while the camera keeps
 still besides, for then nothing comes into view."""
 GROWS, PANNED, SINCE = 0.03, 0.1, 1.0
@@ -64,7 +64,7 @@ HURRY = 1.08
 """But nothing is waited for where a signal has grown by so much since it was looked at."""
 RESTLESS_LOOK = 0.23
 """Seconds to the next look after looks that saw different colours."""
-LONGEST_WAIT, STILL_WAIT = 2.3, 3.7
+LONGEST_WAIT, STILL_WAIT = 2.3, 4.9
 """Seconds between a settled signal's looks, at most; and while the camera keeps still."""
 LOST_LOOK = 0.19
 """Seconds to the next look where a signal's hold was lost."""
@@ -75,6 +75,8 @@ FULL = 2.5
 SPOTS = 24
 FIRST_WINDOWS, WINDOWS, CALM_WINDOWS = 6, 3, 2
 """Spots that the finder looks at after the first scan, after any other, and while all is settled."""
+HASTE = 4
+"""Scans at the beginning after which as few are looked at, if something was found."""
 BEGIN = 0.15
 """Belief in a signal from which it is followed."""
 FEWEST_LOOKS = 3
@@ -101,7 +103,7 @@ MOST_TRACKS = 12
 SHOWN, SHOWN_LAST = 6, 2
 """Frames kept of each signal for a picture, and how many of them are simply the last."""
 LONGEST_STEP = 3600.0
-STEADY, PAUSE, SLOW = 1.6, 0.09, 0.07
+STEADY, PAUSE, SLOW = 1.6, 0.09, 0.045
 """Seconds. Once all lamps in view were steady for longer than any flash leaves them so, frames are looked at
 two by two, with such a pause after each pair: a flash is dark for longer by far, and two frames on end show a
 lamp that is dark in every other. Where frames are as far apart as the last, each is looked at."""
@@ -194,7 +196,9 @@ class Watch:
                 self._begin(heads_in_whole(frame, self._eyes), frame, at)
             first = self._scan.count == 0
             if self._scan.due(at, pace * (STILL if still else CALM if calm else 1.0)):
-                most = FIRST_WINDOWS if first else CALM_WINDOWS if calm else WINDOWS
+                # Where something was found at once, there is less need to search in haste.
+                few = calm or (bool(self._live) and self._scan.count <= HASTE)
+                most = FIRST_WINDOWS if first else CALM_WINDOWS if few else WINDOWS
                 spots = self._chosen(spots_in(frame, SPOTS), at)[:most]
                 found = heads_at(frame, spots, self._eyes)
                 self._tried += [
@@ -374,6 +378,8 @@ def _grown(track: Track, at: float) -> bool:
 def _otherwise(track: Track, at: float) -> bool:
     """Whether a signal is so unlike what was last seen of it that it is looked at before its time."""
     last = track.looks[-1].at
+    if track.hidden and track.misses == 0 and at - last >= SOONEST:
+        return True  # if it is not hidden but was lost, each frame takes it further off
     if at - last < SOON:
         return False
     if track.unlike >= UNLIKE and not _waits(track):
@@ -419,7 +425,7 @@ def _plan(track: Track, at: float, live: int, pace: float = 1.0) -> None:
     n = track.looked
     wait = LOOKS[n] if n < len(LOOKS) else LOOK_EVERY[n % len(LOOK_EVERY)] * max(1.0, live / FULL)
     if n >= SETTLED and _still(track, at):
-        wait = min(wait * 3 * pace, STILL_WAIT)
+        wait = min(wait * 4 * pace, STILL_WAIT)
     elif n >= SETTLED:
         wait = min(wait * 2 * pace, LONGEST_WAIT)
     if track.restless:
