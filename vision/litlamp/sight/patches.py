@@ -122,9 +122,7 @@ def _sampled(
         first = (u - x0) / by - (half - 0.5) * du - 0.5, (v - y0) / by - (half - 0.5) * dv - 0.5
         way = np.array([[du, 0.0, first[0]], [0.0, dv, first[1]]])
         for plane, patches_of in zip(planes, out, strict=True):
-            cut = plane[y0:y1, x0:x1]
-            if min(cut.strides) < 0 or cut.strides[0] < cut.strides[1]:
-                cut = np.ascontiguousarray(cut)  # a picture that was turned upright
+            cut = _in_rows(plane[y0:y1, x0:x1])
             for _ in range(by.bit_length() - 1):
                 smaller = max(cut.shape[1] // 2, 1), max(cut.shape[0] // 2, 1)
                 cut = cv2.resize(cut, smaller, interpolation=cv2.INTER_AREA)
@@ -144,9 +142,15 @@ def _stretch(middle: float, reach: float, by: int, end: int) -> tuple[int, int]:
     return first, max(last - (last - first) % by, min(first + by, end))
 
 
+def _in_rows(plane: NDArray[Any]) -> NDArray[Any]:
+    """The same, copied only where it was turned upright, for OpenCV reads rows from left to right."""
+    turned = min(plane.strides) < 0 or plane.strides[0] < plane.strides[1]
+    return np.ascontiguousarray(plane) if turned else plane
+
+
 def _reduced(plane: NDArray[Any], width: int, height: int) -> NDArray[Any]:
     """Reduced by area means; by halves where that is even, which is many times faster than other ratios."""
-    plane = np.ascontiguousarray(plane)
+    plane = _in_rows(plane)
     while plane.shape[1] >= 2 * width and plane.shape[0] >= 2 * height and plane.shape[1] > 2:
         half = plane.shape[1] // 2, plane.shape[0] // 2
         plane = cv2.resize(plane, half, interpolation=cv2.INTER_AREA)
