@@ -3,16 +3,20 @@
 `python tests/bench/clip_cost.py` renders a still, pans and zooms over it with a shaking hand and grain, and
 writes that as H.264 at 8 Mbit/s in three sizes. Each clip is then decoded by PyAV alone (nothing looked at)
 and read whole, in turn, on the same cores in the same run, so that a slower moment of the machine falls on
-both. The first reading is left out of the figures, as are the loading of the networks. Printed besides: what
-each part of the reading took, and the most memory that the process ever held.
+both. The first reading is left out of the figures, as is the loading of the networks. Printed besides: what
+each part of the reading took, and what `litlamp read` takes in a process of its own and holds at most. Where
+the cores are shared with others, the processor times tell more than those of the clock.
+
+`--repeat N` reads the clip N times over as one clip, and prints how much memory is held as it goes on.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
-import resource
 import statistics
+import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -142,8 +146,51 @@ def measure(path: Path, rounds: int) -> None:
     print(f"  processor time {alone_busy:.2f} and {busy_too:.2f} ms a frame, ratio {share:.2f}")
     for words, spent in sorted(clocks.spent.items(), key=lambda item: -item[1]):
         print(f"    {words:22s} {1000 * spent / count:6.3f} ms a frame, {clocks.calls[words]} calls")
-    held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"  most memory held so far {held:.0f} MB")
+    alone_too(path, min(decode))
+
+
+def alone_too(path: Path, decode: float) -> None:
+    """Print what the command takes in a process of its own, by the clock, and the most that it holds."""
+    start = time.perf_counter()
+    child = subprocess.Popen([sys.executable, "-m", "litlamp", "read", str(path)], stdout=subprocess.DEVNULL)
+    _, status, used = os.wait4(child.pid, 0)
+    whole = time.perf_counter() - start
+    child.returncode = os.waitstatus_to_exitcode(status)
+    print(
+        f"  `litlamp read` as a process: {whole:.2f} s, {whole / decode:.2f} times decoding alone; "
+        f"processor time {used.ru_utime + used.ru_stime:.2f} s; at most {used.ru_maxrss / 1024:.0f} MB"
+    )
+
+
+def repeated(path: Path, to: Path, times: int) -> None:
+    """The same packets over and over, as one longer clip."""
+    with av.open(str(path)) as given, av.open(str(to), "w") as taken:
+        stream = given.streams.video[0]
+        out = taken.add_stream_from_template(stream)
+        assert stream.time_base is not None and stream.duration is not None
+        packets = [p for p in given.demux(stream) if p.dts is not None]
+        for again in range(times):
+            for packet in packets:
+                copy = av.Packet(bytes(packet))
+                copy.pts = None if packet.pts is None else packet.pts + again * stream.duration
+                copy.dts = None if packet.dts is None else packet.dts + again * stream.duration
+                copy.time_base, copy.duration = stream.time_base, packet.duration
+                copy.is_keyframe, copy.stream = packet.is_keyframe, out
+                taken.mux(copy)
+
+
+def memory(path: Path) -> None:
+    """Print how much memory this process holds as it reads the clip; Linux only."""
+    said = -1.0
+
+    def told(at: float, whole: float | None) -> None:
+        nonlocal said
+        if at - said >= 30:
+            said = at
+            pages = int(Path("/proc/self/statm").read_text("ascii").split()[1])
+            print(f"  at {at:5.0f} s: {pages * os.sysconf('SC_PAGE_SIZE') / 2**20:.0f} MB held", flush=True)
+
+    read_clip(path, eyes=load_eyes(threads=1), progress=told)
 
 
 def main() -> None:
@@ -155,6 +202,7 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--words", default="flashing yellow over red")
     parser.add_argument("--seed", type=int, default=3)
+    parser.add_argument("--repeat", type=int, default=0)
     parser.add_argument("--keep", type=Path, help="Write the clips here and use those that are there.")
     asked = parser.parse_args()
     print(f"{os.cpu_count()} cores")
@@ -166,7 +214,13 @@ def main() -> None:
             if not path.exists():
                 width, height = (int(v) for v in size.split("x"))
                 write(path, (width, height), asked.seconds, asked.mbit, asked.words, asked.seed)
-            measure(path, asked.rounds)
+            if asked.repeat:
+                long = place / f"{size}-{asked.seconds:g}s-{asked.repeat}times.mp4"
+                repeated(path, long, asked.repeat)
+                print(f"{long.stem}:")
+                memory(long)
+            else:
+                measure(path, asked.rounds)
 
 
 if __name__ == "__main__":
