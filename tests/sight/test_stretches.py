@@ -124,3 +124,22 @@ def test_a_lamp_black_in_every_frame_has_light_and_no_change() -> None:
     track = track_of(["dark"] * 60, noise=0.0)
     assert head_light(track, 0).series.brightness.max() == 0
     assert changes(track) == ()
+
+
+def test_looks_at_a_flash_in_its_dark_half_name_no_new_colour() -> None:
+    """They see a lens beside it that only shines dully."""
+    dice = np.random.default_rng(11)
+    on = np.arange(200) % 40 < 20
+    shown: list[Colour] = ["green" if lit else "dark" for lit in on.tolist()]
+    track = track_of(shown)
+    red = np.where(on, dice.uniform(0.0, 0.06, 200), 0.0)  # so little of it that the hue is far from steady
+    track.heads[0].lamps[0].red = array("f", red)
+    for i, look in enumerate(track.looks):
+        seen: Colour = "green" if on[round(look.at * FPS)] else "yellow"
+        track.looks[i] = Look(look.at, glance_at(seen), (0,), look.pose, look.size)
+    assert {max(c, key=lambda k: c[k]) for c in _colours(track)} == {"green", "yellow"}
+    assert changes(track) == ()
+
+
+def _colours(track: Track) -> list[dict[Colour, float]]:
+    return [dict(look.glance.seen.heads[0].colour) for look in track.looks if look.glance is not None]

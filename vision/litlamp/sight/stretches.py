@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS
-from litlamp.sight.head_light import HeadLight, head_light
+from litlamp.sight.head_light import HeadLight, brightness_at, head_light
 from litlamp.sight.tracks import DARK, Look, Track
 
 Floats = NDArray[np.float64]
@@ -23,6 +23,8 @@ LONG_DARK = 2.0
 """Seconds; a flash of 0.5 Hz that is lit for 0.3 of its period is dark for 1.4."""
 LIT_LEVEL = 0.35
 """Of the head's usual light."""
+UNLIT = 0.15
+"""Of its light, what the lamp gives at most when a look at it says nothing of its colour."""
 SURE_COLOUR = 0.55
 AGREE = 2
 """Looks on either side that must name the colour."""
@@ -67,8 +69,11 @@ def spans(track: Track) -> list[tuple[float, float]]:
 def _of_colour(looks: Sequence[Look], slot: int, light: HeadLight) -> list[float]:
     """Moments at which the looks before and after name different colours and the hue jumps."""
     told: list[tuple[float, Floats]] = []
-    for look in looks:
+    shares = brightness_at(light, [look.at for look in looks])
+    for look, share in zip(looks, shares, strict=True):
         assert look.glance is not None
+        if share < UNLIT:  # in a flash's dark half, looks may see a lens that only shines dully
+            continue
         belief = look.glance.seen.heads[look.heads.index(slot)].colour
         colour = np.array([belief[name] for name in COLOURS])
         if colour[DARK] < 0.5:
