@@ -5,9 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from litlamp.aspects.aspect import MOST_HEADS
 from litlamp.box import Box
 from litlamp.sight.count import faintly, light_about, whole_belief, whole_evidence
-from litlamp.sight.eyes import Calibration
+from litlamp.sight.eyes import Calibration, load_eyes
 from litlamp.sight.find import FAINTEST, HeadFound
 from litlamp.sight.look import SignalRead
 
@@ -60,8 +61,22 @@ def test_light_about_heads_is_that_of_the_middle_of_the_window():
     assert light_about(window) == pytest.approx(np.log2(0.216 + 2.0**-7), abs=0.01)
 
 
-@given(st.floats(-7, 0))
-def test_evidence_has_a_weight_each(light):
-    evidence = whole_evidence([head(300, 200)], (640, 480), READ, Calibration(""), (), (), light)
-    assert len(evidence) == len(Calibration("").whole_weights)
-    assert evidence[-1] == light
+@given(st.floats(-7, 0), st.integers(1, 3))
+def test_evidence_has_a_weight_each(light, n):
+    heads = [head(300, 200 + 60 * i) for i in range(n)]
+    for tuned in (Calibration(""), load_eyes(threads=1).calibration):
+        evidence = whole_evidence(heads, (640, 480), READ, tuned, (), (), light)
+        assert len(evidence) == len(tuned.full_weights if n == MOST_HEADS else tuned.whole_weights)
+        assert 0 <= whole_belief(evidence, tuned) <= 1
+
+
+def test_by_the_installed_figures_the_edge_and_faint_heads_only_speak_against():
+    tuned = load_eyes(threads=1).calibration
+    heads = [head(300, 200)]
+    best = whole_belief(whole_evidence(heads, (640, 480), READ, tuned), tuned)
+    doubted = [
+        whole_evidence([head(300, 12)], (640, 480), READ, tuned),
+        whole_evidence(heads, (640, 480), READ, tuned, [head(310, 290)]),
+        whole_evidence(heads, (640, 480), READ, tuned, (), [head(300, 260, score=0.2)]),
+    ]
+    assert all(whole_belief(one, tuned) < best for one in doubted)

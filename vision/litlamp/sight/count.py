@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 Pixels = NDArray[np.uint8]
 
 LEAST_DOUBT = 1e-5
+PER_PRODUCT = 4.0
+"""Products are so many times smaller, for they are as large as what they are made of."""
 LAPPING = 0.3
 """What lies on a head by more of the smaller one's box is that head seen again."""
 SIDEWAYS, UPRIGHT = 5.0, 9.0
@@ -85,37 +87,39 @@ def whole_evidence(
 ) -> tuple[float, ...]:
     """What speaks for all of a signal's heads being among those found.
 
-    A constant; the reader's log-odds that none is cut off or hidden, and that it counts no more of them; 1
-    where the outer heads stand close to the picture's edge, 1 where another might stand beyond it, 1 where
-    there can be no more; how large the heads are, doublings; log-odds of the faintest head; 1 where `others`,
-    heads found that were taken for another signal's, stand close; log-odds of the best of the `faint` that
-    may be one missed, over those of none; how light it is about them, as `light_about` says.
+    A constant; the reader's log-odds that none is cut off or hidden; how large the heads are, doublings;
+    log-odds of the faintest head; 1 where `others`, heads found that were taken for another signal's, stand
+    close. That is all, of as many heads as a signal can have. Of fewer: the reader's log-odds that it counts
+    no more of them; 1 where the outer heads stand close to the picture's edge, 1 where another might stand
+    beyond it; log-odds of the best of the `faint` that may be one missed, over those of none; how light it is
+    about them, as `light_about` says; and products, for the reader's word is worth the more the larger the
+    heads are, the lighter it is and the less faint they are.
     """
     n, width = len(heads), usual_width(heads)
     more = float(read.count[n + 1 :].sum() / max(1.0 - read.count[0], 1e-6))
     top = min(h.box.y0 for h in heads) / width
     low = (size[1] - max(h.box.y1 for h in heads)) / width
-    full = n == MOST_HEADS
+    whole, large = log_odds(read.whole, LEAST_DOUBT), float(np.clip(np.log2(max(width, 1.0)), 2, 6)) - 4.0
+    score = log_odds(min(h.score for h in heads))
+    always = 1.0, whole, large, score, float(crowded(heads, others))
+    if n == MOST_HEADS:
+        return always
     near = min(top, low) < tuned.edge_near
     beyond = not near and (low < tuned.edge_low or top < tuned.edge_top)
-    return (
-        1.0,
-        log_odds(read.whole, LEAST_DOUBT),
-        log_odds(1.0 - more, LEAST_DOUBT),
-        float(near and not full),
-        float(beyond and not full),
-        float(full),
-        float(np.clip(np.log2(max(width, 1.0)), 2, 6)) - 4.0,
-        log_odds(min(h.score for h in heads)),
-        float(crowded(heads, others)),
-        log_odds(faintly(heads, faint)) - log_odds(FAINTEST),
-        light,
-    )
+    no_more = log_odds(1.0 - more, LEAST_DOUBT)
+    missed = log_odds(faintly(heads, faint)) - log_odds(FAINTEST)
+    products = (
+        whole * no_more, large * no_more, large * whole, score * no_more,
+        missed * no_more, light * no_more, light * whole, light * large,
+    )  # fmt: skip
+    alone = no_more, float(near), float(beyond), missed, light
+    return (*always, *alone, *(product / PER_PRODUCT for product in products))
 
 
 def whole_belief(evidence: Sequence[float], tuned: Calibration) -> float:
     """Belief that every head of the signal was found."""
-    return logistic(float(np.dot(tuned.whole_weights, evidence)))
+    weights = tuned.full_weights if len(evidence) == len(tuned.full_weights) else tuned.whole_weights
+    return logistic(float(np.dot(weights, evidence)))
 
 
 def head_evidence(head: HeadFound, n: int, read: SignalRead) -> tuple[float, ...]:

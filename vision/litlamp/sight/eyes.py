@@ -46,7 +46,8 @@ class Calibration(msgspec.Struct, frozen=True):
     count, mount, arrangement, whole, plates : temperatures (logits are divided by them).
     head_score : a head fainter than this is not reported.
     disagree : share of belief spread evenly for each unit of disagreement between the witnesses.
-    floor : least probability given to any colour of a lit lamp.
+    floor, floor_score : least probability given to any colour of a lamp of usual score, and how much more it
+        is the lower the finder scores the head.
     witness_colour : share of the leading colour's belief that a fully sure colour witness takes from it.
     witness_restrictive, witness_other : belief from which that witness is heard for a colour more
         restrictive than the leading one, and for any other.
@@ -62,8 +63,9 @@ class Calibration(msgspec.Struct, frozen=True):
     signal_bias, signal_heads, signal_reader : constant, and weights of the best head's and the reader's
         log-odds, in the log-odds that heads found are a signal at all.
     signal_least, unlit_least : belief in a signal below which nothing is reported, with a lit head, without.
-    whole_weights, head_weights : of what speaks for all heads having been found, and for one found being a
-        head of the signal; see `litlamp.sight.count`.
+    whole_weights, full_weights : of what speaks for all heads having been found; the second where there can
+        be no more.
+    head_weights : of what speaks for one found being a head of the signal; see `litlamp.sight.count`.
     edge_near : heads so near to the picture's edge, head widths, may themselves be cut.
     edge_top, edge_low : the distance from it that would still hide a head above, or below.
     plate_bias, plate_letters, plate_reader : constant, and weights of the log-odds of the letters read and of
@@ -86,6 +88,7 @@ class Calibration(msgspec.Struct, frozen=True):
     head_score: float = 0.25
     disagree: float = 0.5
     floor: float = 0.001
+    floor_score: float = 0.0
     witness_colour: float = 0.5
     witness_restrictive: float = 0.7
     witness_other: float = 0.9
@@ -104,7 +107,8 @@ class Calibration(msgspec.Struct, frozen=True):
     signal_reader: float = 1.0
     signal_least: float = 0.5
     unlit_least: float = 0.8
-    whole_weights: tuple[float, ...] = (0.0, 1.0, 1.0, -6.0, -3.0, 2.0, 0.0, 0.0, -1.0, -1.0, 0.0)
+    whole_weights: tuple[float, ...] = (0.0, 1.0, 0.0, 0.0, -1.0, 1.0, -6.0, -3.0, -1.0, *[0.0] * 9)
+    full_weights: tuple[float, ...] = (6.0, 1.0, 0.0, 0.0, -1.0)
     head_weights: tuple[float, float, float] = (1.0, 1.0, 1.0)
     edge_near: float = 0.3
     edge_top: float = 2.5

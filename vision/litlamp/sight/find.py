@@ -50,6 +50,9 @@ EDGE = 4
 FAINTEST = 0.05
 """What the finder scores lower is not told at all. What scores under the calibration's `head_score` is no
 head, but speaks for one having been missed there."""
+OTHERWISE, LESS_SURE = 1.35, 0.3
+"""Another answer for a head, so many times as wide or as narrow, is kept beside the best one, unless its
+score falls short of it by more."""
 AS_SURE = 0.1
 """Answers for one head whose scores differ by no more are as sure as each other."""
 
@@ -60,7 +63,8 @@ class HeadFound:
 
     (x, y) is the lit lamp's centre, or the head's centre where it is dark. `colours` are logits in the
     order of COLOURS. `vote` is where the finder places the middle of the head's whole signal. `scale` is
-    the finder's px a picture px; `framed` says that the box lay wholly in the window.
+    the finder's px a picture px; `framed` says that the box lay wholly in the window; `otherwise` is another
+    answer for the same head, about as sure, by which it is much wider or narrower.
     """
 
     x: float
@@ -72,6 +76,7 @@ class HeadFound:
     score: float
     scale: float
     framed: bool = True
+    otherwise: HeadFound | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -319,9 +324,21 @@ def distinct_heads(heads: list[HeadFound]) -> list[HeadFound]:
         widest = min(others, key=lambda h: h.scale, default=best)
         if any(_same(finest, h) for h in heard):
             finest = best
-        kept.append(replace(finest, score=best.score, vote=widest.vote))
+        chosen = replace(finest, score=best.score, vote=widest.vote)
+        kept.append(replace(chosen, otherwise=_otherwise(chosen, ranked[at:])))
         heard += [best, finest]
     return kept
+
+
+def _otherwise(chosen: HeadFound, ranked: Sequence[HeadFound]) -> HeadFound | None:
+    """The best of the other answers for this head by which it is much wider or narrower."""
+    for other in ranked:
+        if other.score < chosen.score - LESS_SURE:
+            return None
+        ratio = other.box.width / max(chosen.box.width, 1e-6)
+        if max(ratio, 1 / max(ratio, 1e-6)) > OTHERWISE and _same(chosen, other):
+            return other
+    return None
 
 
 def _same(a: HeadFound, b: HeadFound) -> bool:

@@ -224,6 +224,7 @@ def _moved_head(head: HeadFound, part: Part) -> HeadFound:
         lens=head.lens * part.by,
         vote=part.to_frame(*head.vote),
         scale=head.scale / part.by,
+        otherwise=None,
     )
 
 

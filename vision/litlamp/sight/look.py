@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -44,6 +45,10 @@ UPON = 0.1
 """Share of the smaller of two heads' boxes that may lie on the other before they are taken for one head."""
 BENEATH = 0.02
 """Heads found that are a signal by less belief are not looked at any closer."""
+USUAL_SCORE = 0.75
+"""The finder's score of a head for which the calibration's `floor` holds as it is."""
+FLOORS = 0.0002, 0.02
+"""No head is so clear, and none so faint, that the least probability of a colour is beyond these."""
 _AFTER = 4 + MOST_HEADS * NC
 
 
@@ -137,8 +142,8 @@ def judge(
     judged = []
     bright = bright_parts(rgb) if groups else 0.0
     with workers(eyes.beside) as others:
-        answers = [others.submit(_answer, rgb, own, eyes) for own in groups]
-        for own, (answer, light) in zip(groups, [future.result() for future in answers], strict=True):
+        asked = [others.submit(ask_reader, rgb, own, eyes) for own in groups]
+        for found, (own, answer, light) in zip(groups, [future.result() for future in asked], strict=True):
             read = signal_read(answer, eyes.calibration)
             odds = signal_odds(max(h.score for h in own), answer, eyes.calibration)
             belief = logistic(odds)
@@ -155,7 +160,7 @@ def judge(
             cores = [core_light(rgb, h.x, h.y, h.lens) for h in own]
             size = rgb.shape[1], rgb.shape[0]
             pixels = _Pixels(size, witnesses, rims, cores, bright, light, mast.result(), letters)
-            apart = [h for h in clear if all(h is not o for o in own)]
+            apart = [h for h in clear if all(h is not o for o in found)]
             strange = unlike(odds, usual_width(own), eyes.calibration)
             seen = _signal(pixels, own, read, eyes.calibration, apart, faint, strange)
             judged.append(Judged(seen, belief, least, own, read, boards))
@@ -195,8 +200,25 @@ def clear_and_faint(
     return clear, [h for h in heads if h.score < tuned.head_score]
 
 
+def ask_reader(
+    rgb: Pixels, heads: tuple[HeadFound, ...], eyes: Eyes
+) -> tuple[tuple[HeadFound, ...], NDArray[np.float32], float]:
+    """The heads as they are taken to be, the reader's answer for them, and how light it is about them.
+
+    The reader is shown them at the size that they are said to have. Where it sees no signal there, and the
+    finder was of two minds about that size, it is shown them at the other.
+    """
+    answer, light = _answer(rgb, heads, eyes)
+    none = float(softmax(answer[:4])[0])
+    if none > 0.5 and any(h.otherwise for h in heads):
+        others = tuple(h.otherwise or h for h in heads)
+        again, light_again = _answer(rgb, others, eyes)
+        if float(softmax(again[:4])[0]) < none:
+            return others, again, light_again
+    return heads, answer, light
+
+
 def _answer(rgb: Pixels, heads: Sequence[HeadFound], eyes: Eyes) -> tuple[NDArray[np.float32], float]:
-    """The reader's answer for these heads, and how light it is about them."""
     window = reader_window(rgb, [(h.x, h.y) for h in heads], usual_width(heads))
     answer: NDArray[np.float32] = eyes.reader.run(window.pixels[None])[0]
     return answer, light_about(window.pixels)
@@ -260,7 +282,7 @@ def _signal(
     apart_most = 0.0
     for slot, (head, witness) in enumerate(zip(heads, pixels.witnesses, strict=True)):
         finder, reader = softmax(head.colours), read.colours[slot]
-        colour, apart = pool_colour(finder, reader, witness, agrees, tuned, head.lens)
+        colour, apart = pool_colour(finder, reader, witness, agrees, tuned, head.lens, head.score)
         lead = int(colour.argmax())
         rims.append(0.0 if lead in (RED, DARK) else pixels.rims[slot])
         colour = moved(colour, tuned.rim_red * rims[slot], of=lead, to=RED)
@@ -310,6 +332,7 @@ def pool_colour(
     agrees: float,
     tuned: Calibration,
     lens: float = 8.0,
+    score: float = USUAL_SCORE,
 ) -> tuple[NDArray[np.float64], float]:
     """One belief over the colours, and how far apart those asked were (0 to 1).
 
@@ -319,6 +342,7 @@ def pool_colour(
     witness : the lamp's pixels' own, for a lamp taken to be lit; all equal where it cannot tell.
     agrees : the reader's belief in as many heads as were found.
     lens : its diameter, px; of larger lamps the networks are believed more.
+    score : the finder's for the head; where it is low, every colour stays possible.
 
     Notes
     -----
@@ -344,7 +368,8 @@ def pool_colour(
     moved = min(tuned.witness_colour * doubt, 1.0) * belief[lead]
     belief[lead] -= moved
     belief[other] += moved
-    belief = belief + tuned.floor
+    fainter = math.exp(-tuned.floor_score * (log_odds(score) - log_odds(USUAL_SCORE)))
+    belief = belief + min(max(tuned.floor * fainter, FLOORS[0]), FLOORS[1])
     return belief / belief.sum(), max(apart, doubt)
 
 
