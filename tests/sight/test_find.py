@@ -164,6 +164,19 @@ def test_boxes_that_overlap_are_one_head_though_their_points_lie_apart():
     assert [h.y for h in f.distinct_heads([head(70, 0.6), head(110, 0.9)])] == [110]
 
 
+@pytest.mark.parametrize(
+    ("score", "width", "kept"), [(0.7, 40, True), (0.7, 10, True), (0.7, 24, False), (0.5, 40, False)]
+)
+def test_another_size_for_a_head_is_kept_beside_it_if_about_as_sure(score, width, kept):
+    def head(score: float, width: float) -> f.HeadFound:
+        box = Box(100 - width / 2, 60, 100 + width / 2, 140)
+        return f.HeadFound(100.0, 100.0, box, 8.0, np.zeros(5, np.float32), (100.0, 100.0), score, 1.0)
+
+    (one,) = f.distinct_heads([head(score, width), head(0.9, 20), head(0.35, 40)])
+    assert one.score == 0.9
+    assert (one.otherwise is not None and one.otherwise.box.width == width) == kept
+
+
 def test_better_seen_of_two_answers_is_kept_and_neighbours_stay():
     def head(x, score, width=20.0):
         box = Box(x - width / 2, 90, x + width / 2, 110)
