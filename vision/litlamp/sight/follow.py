@@ -75,19 +75,20 @@ class Follower:
         self._points = _NONE
         self._rest, self._resting, self._astray = 0, False, 2 * CALM
 
-    def motion(self, luma: Plane, expected: tuple[float, float] = (0.0, 0.0)) -> Motion:
+    def motion(self, luma: Plane, expected: tuple[float, float] = (0.0, 0.0), *, rest: bool = True) -> Motion:
         """How the part kept last has moved in this frame.
 
         Parameters
         ----------
         luma : uint8 (H, W), the frame's plane.
         expected : about how far it should have moved, px of the frame.
+        rest : nothing need be followed in this frame, if the part moves as expected.
         """
         guess = Motion(*expected, 1.0, False)
         self._now, self._resting = None, False
         if self._last is None or len(self._points) < FEWEST:
             return guess
-        self._resting = self._rest > 0
+        self._resting = rest and self._rest > 0
         if self._resting:
             self._rest -= 1
             return Motion(*expected, 1.0, True)

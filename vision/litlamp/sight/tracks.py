@@ -61,6 +61,8 @@ DIM = 0.3
 """One no brighter than this is not as it was."""
 OTHER_HUE = 0.3
 """Nor is one whose log of red over green differs by more than this."""
+STEADY = 1.6
+"""Seconds, longer than a flash leaves a lamp lit or dark; signals whose lamps were steady for so long rest."""
 OTHER_LIGHT, MUCH_LIGHT = 0.3, 0.3
 """A lamp whose light differs from its usual by more than this share of it is not steady; nor is one that was
 not seen lit and gives more than such a share of the brightest one's."""
@@ -219,6 +221,7 @@ class Track:
         the width of the signal's heads, px.
     misses : looks in a row that saw nothing.
     hidden : something is taken to be before it.
+    rests : its lamps have been steady for so long that not every frame has to be looked at.
     """
 
     def __init__(self, number: int, at: float, glance: Glance, size: tuple[int, int]) -> None:
@@ -251,6 +254,7 @@ class Track:
         self._dark = False
         self._sure = False
         self._velocity = (0.0, 0.0)
+        self._unsteady, self.rests = at, False
         self._held = at
         middles = [h.box.centre for h in glance.seen.heads]
         x, y = (float(np.mean([m[i] for m in middles])) for i in (0, 1))
@@ -422,6 +426,9 @@ class Track:
                 self._velocity[1] + SWIFT * (moved[1] - self._velocity[1]),
             )
         self.unlike = self.unlike + 1 if unlike else 0
+        if not self._steady():
+            self._unsteady = at
+        self.rests = at - self._unsteady > STEADY
         self.times.append(at)
         self.common.append(common)
         self.widths.append(self.pose.width)
@@ -437,11 +444,7 @@ class Track:
         """Whether a lamp that looks saw lit is dark in this frame."""
         return any(lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual for lamp in self._lamps)
 
-    def between_flashes(self) -> bool:
-        """Whether a lamp that looks saw lit is dark in this frame."""
-        return any(lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual for lamp in self._lamps)
-
-    def steady(self) -> bool:
+    def _steady(self) -> bool:
         """Whether its place is known in this frame and each lamp is just as looks saw it, lit or not."""
         if not self._sure or self.hidden or self.misses > 0 or self.unlike > 0:
             return False
@@ -459,7 +462,7 @@ class Track:
             self._velocity = COAST * self._velocity[0], COAST * self._velocity[1]
             self.shift(*self._velocity)
             return False
-        motion = self._follower.motion(luma, self._velocity)
+        motion = self._follower.motion(luma, self._velocity, rest=self.rests)
         around = self._region().centre
         x = around[0] + motion.dx + motion.growth * (self.pose.x - around[0])
         y = around[1] + motion.dy + motion.growth * (self.pose.y - around[1])

@@ -103,10 +103,10 @@ MOST_TRACKS = 12
 SHOWN, SHOWN_LAST = 6, 2
 """Frames kept of each signal for a picture, and how many of them are simply the last."""
 LONGEST_STEP = 3600.0
-STEADY, PAUSE, SLOW = 1.6, 0.09, 0.045
-"""Seconds. Once all lamps in view were steady for longer than any flash leaves them so, frames are looked at
-two by two, with such a pause after each pair: a flash is dark for longer by far, and two frames on end show a
-lamp that is dark in every other. Where frames are as far apart as the last, each is looked at."""
+PAUSE, SLOW = 0.09, 0.045
+"""Seconds. Once all signals in view rest, frames are looked at two by two, with such a pause after each pair:
+a flash is dark for longer by far, and two frames on end show a lamp that is dark in every other. Where frames
+are as far apart as the second, each is looked at."""
 LEAST_STEP = 0.0245
 """Seconds; frames that come sooner after one that was looked at are passed over: of 50 and 60 a second each
 second one tells a flash as well, and no clip of up to 40 loses any."""
@@ -149,7 +149,7 @@ class Watch:
         self._scan = _Times(SCANS, SCAN_EVERY)
         self._whole = _Times(WHOLES, WHOLE_EVERY)
         self._size: tuple[int, int] | None = None
-        self._taken, self._uneasy = -math.inf, 0.0
+        self._taken = -math.inf
         self._paired = False
         self.shown: dict[int, list[Shown]] = {}
         self.looks = 0
@@ -174,10 +174,8 @@ class Watch:
         common = self._exposure.factor(luma, frame.luma_span)
         for track in self._live:
             track.step(frame, luma, at, common)
-        if not all(t.steady() for t in self._live):
-            self._uneasy = at
-        settled = bool(self._live) and all(t.looked >= SETTLED for t in self._live)
-        self._paired = settled and not self._paired and since < SLOW and at - self._uneasy > STEADY
+        settled = bool(self._live) and all(t.looked >= SETTLED and t.rests for t in self._live)
+        self._paired = settled and not self._paired and since < SLOW
         for track in self._live:
             other = _otherwise(track, at)
             due = at >= track.next_look + (LIT_AGAIN if _waits(track) else 0.0)
