@@ -62,7 +62,7 @@ DIM = 0.3
 OTHER_HUE = 0.3
 """Nor is one whose log of red over green differs by more than this."""
 STEADY = 1.6
-"""Seconds, longer than a flash leaves a lamp lit or dark; signals whose lamps were steady for so long rest."""
+"""Seconds, longer than a flash leaves a lamp lit or dark; signals with lamps steady for so long rest."""
 OTHER_LIGHT, MUCH_LIGHT = 0.3, 0.3
 """A lamp whose light differs from its usual by more than this share of it is not steady; nor is one that was
 not seen lit and gives more than such a share of the brightest one's."""
