@@ -2,7 +2,8 @@
 
 `python tests/bench/flash_clips.py --lamps 2000 --to FILE` renders one clip for each seed, writes it as H.264,
 reads it with `litlamp.clip_reading.read_clip`, and prints by length and by kind of lamp how many lamps were
-called flashing, steady and "cannot tell", with exact 95 % intervals (Clopper and Pearson). FILE keeps each
+called flashing, steady and "cannot tell" (leaning to flashing, or not), with exact 95 % intervals (Clopper
+and Pearson). FILE keeps each
 clip's rows: a run that was stopped goes on where it was. Seeds begin at 3,000,000.
 """
 
@@ -34,7 +35,7 @@ LENGTHS = (1.0, 1.4, 1.6, 2.0, 2.5, 3.0, 4.0, 6.0)
 RATES = (15.0, 20.0, 24.0, 25.0, 29.97, 30.0, 50.0, 59.94, 60.0)
 # What befalls the lamps of a clip; "beat in band" is a ripple that comes and goes at the rates of signals.
 EVENTS = ("nothing", "ripple", "beat in band", "pumping", "hidden", "change", "uneven", "zoom")
-WORDS = ("flashing", "steady", "cannot tell", "not found")
+WORDS = ("flashing", "leans to flashing", "steady", "cannot tell", "not found")
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +182,8 @@ def _verdicts(clip: DrawnClip, quality: int) -> dict[int, tuple[str, float | Non
             word = "steady"
             if any(b is not None and b >= 0.5 for b in beliefs):
                 word = "flashing"
+            elif any(h.flashing is None and (h.leaning or 0.0) > 0.5 for h in said):
+                word = "leans to flashing"
             elif any(b is None for b in beliefs):
                 word = "cannot tell"
             # A lamp read twice is judged by the worse of both.
@@ -233,7 +236,7 @@ def line(name: str, rows: list[Row]) -> str:
     parts = [f"{name:26} n {n:5}"]
     for word in WORDS:
         low, high = clopper_pearson(words[word], n)
-        if words[word] or word in WORDS[:2]:
+        if words[word] or word in WORDS[:3]:
             part = 100 * words[word] / n
             parts.append(f"{word} {words[word]:4} {part:6.2f} % [{100 * low:.2f}, {100 * high:.2f}]")
     return "  ".join(parts)
