@@ -3,7 +3,8 @@
 `python tests/bench/flash_clips.py --lamps 2000 --to FILE` renders one clip for each seed, writes it as H.264,
 reads it with `litlamp.clip_reading.read_clip`, and prints by length and by kind of lamp how many lamps were
 called flashing, steady and "cannot tell" (leaning to flashing, or not), with exact 95 % intervals (Clopper
-and Pearson). FILE keeps each clip's rows: a run that was stopped goes on where it was. Seeds begin at 3,000,000.
+and Pearson). FILE keeps each clip's rows: a run that was stopped goes on where it was. Seeds begin at
+3,000,000.
 """
 
 from __future__ import annotations
