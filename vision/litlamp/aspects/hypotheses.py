@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import combinations, product
 from typing import TypeVar
@@ -50,6 +50,9 @@ UNSEEN_COLOURS: Mapping[Colour, float] = dict.fromkeys(("red", "yellow", "green"
 BETWEEN_COLOURS: Mapping[Colour, float] = {"dark": 0.7, "red": 0.1, "yellow": 0.1, "green": 0.1}
 """What a head between two that are seen may show: it is in view, so that it was missed because it is dark, in
 the off phase of a flash or failed."""
+CAST = 0.5
+"""Share of the least belief that a lamp read as yellow is red which holds for all such lamps of a signal at
+once: one camera took them all, and what turns one red orange turns the next."""
 NEGLIGIBLE = 1e-8
 """Head hypotheses below this are not looked up; their whole belief goes to "not a standard aspect"."""
 
@@ -122,7 +125,8 @@ def weigh(belief: SignalBelief, book: Rulebook) -> Tally:
     alone: list[tuple[Arrangement | None, float]] = [(None, 1.0)]
     likely_mount = max(mounts, key=lambda mount: mounts[mount])
     likely_line = max(arrangements, key=lambda line: arrangements[line])
-    for stack in _stacks(belief):
+    supposed = ((share, stack) for share, heads in _under_one_cast(belief) for stack in _stacks(heads))
+    for stack in (_thinned(stack, share) for share, stack in supposed):
         settled = _settled(book, stack)
         if settled is not None:  # whatever the mount and the plates
             key, weight = settled
@@ -148,6 +152,24 @@ def _shares(belief: Mapping[T, float], names: Sequence[T]) -> dict[T, float]:
     if total <= 0.0:
         return {name: 1.0 / len(names) for name in names}
     return {name: value / total for name, value in values.items()}
+
+
+def _under_one_cast(belief: SignalBelief) -> Iterator[tuple[float, SignalBelief]]:
+    """The belief as it is, and, where several lamps are read as yellow, the same with all of them red.
+
+    Each comes with its share; they sum to 1.
+    """
+    colours = [_shares(head.colour, COLOURS) for head in belief.heads]
+    yellow = [at for at, own in enumerate(colours) if max(own, key=lambda c: own[c]) == "yellow"]
+    red = [colours[at]["red"] for at in yellow]
+    together = CAST * (min(red) - math.prod(red)) if len(yellow) > 1 else 0.0
+    yield 1.0 - together, belief
+    if together > NEGLIGIBLE:
+        heads = tuple(
+            replace(head, colour={"red": 1.0}) if at in yellow else head
+            for at, head in enumerate(belief.heads)
+        )
+        yield together, replace(belief, heads=heads)
 
 
 def _stacks(belief: SignalBelief) -> Iterator[_Stack]:
