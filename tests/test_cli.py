@@ -460,7 +460,7 @@ def seen_single_yellow(monkeypatch: pytest.MonkeyPatch) -> None:
         whole=1.0,
         resolution=40.0,
     )
-    monkeypatch.setattr("litlamp.sight.look.look", lambda frame, eyes: (signal,))
+    monkeypatch.setattr("litlamp.sight.look.look", lambda frame, eyes, beginning=None: (signal,))
 
 
 @pytest.mark.usefixtures("seen_single_yellow")
@@ -519,7 +519,9 @@ def test_what_is_odd_about_a_lamp_is_told(
 
     (signal,) = look.look(None, None)  # type: ignore[arg-type]
     head = replace(signal.heads[0], red_rim=red_rim, unlit=unlit)
-    monkeypatch.setattr("litlamp.sight.look.look", lambda frame, eyes: (replace(signal, heads=(head,)),))
+    monkeypatch.setattr(
+        "litlamp.sight.look.look", lambda frame, eyes, beginning=None: (replace(signal, heads=(head,)),)
+    )
     assert run(["read", str(grey), "--json"]) == 0
     cautions = validate_line(capsys.readouterr().out).signals[0].cautions
     for words in ("over-exposed red", "may be unlit"):

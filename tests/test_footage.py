@@ -130,7 +130,7 @@ def told_often(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_stopped_and_gone_on_with_it_reads_the_same(
     read: tuple[Ride, Path], clip: str, eyes: Eyes, tmp_path: Path, told_often: None
 ) -> None:
-    for at in (3.0, 5.0):  # with a signal in view, and between both
+    for at in (4.0, 5.0):  # with a signal in view, and between both
         part = read_ride(clip, tmp_path, eyes=eyes, resume=True, progress=stopping(at))
         assert part.stopped and not part.whole
         assert part.record.footage and at <= part.record.footage.read_to_s < at + 1

@@ -257,7 +257,7 @@ def test_the_aspect_is_told_in_words(cror: Rulebook) -> None:
     assert interpret(belief, cror).aspect == "yellow over red, vertical, mast, number plate 1042"
 
 
-def test_a_typical_signal_takes_under_five_milliseconds(cror: Rulebook) -> None:
+def test_a_typical_signal_takes_under_fifteen_milliseconds(cror: Rulebook) -> None:
     seen = {"red": 0.97, "yellow": 0.015, "green": 0.005, "lunar": 0.005, "dark": 0.005}
     belief = SignalBelief(
         (head(None, **{**seen, "red": 0.015, "yellow": 0.97}), head(None, **seen)),
@@ -271,7 +271,7 @@ def test_a_typical_signal_takes_under_five_milliseconds(cror: Rulebook) -> None:
         start = time.perf_counter()
         interpret(belief, cror)
         best = min(best, time.perf_counter() - start)
-    assert best < 0.005
+    assert best < 0.015  # a few on a quiet machine
 
 
 @pytest.mark.parametrize("present", [5e-324, 2.3e-311, 1e-300, 1e-12])

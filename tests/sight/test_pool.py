@@ -10,8 +10,10 @@ from litlamp.aspects.aspect import COLOURS, PLATES, Colour
 from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box
 from litlamp.sight.eyes import Calibration
+from litlamp.sight.flash import LampSeries
 from litlamp.sight.glance import Glance
-from litlamp.sight.pool import asked, averaged, believed, pool
+from litlamp.sight.head_light import HeadLight
+from litlamp.sight.pool import _near, asked, averaged, believed, pool
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.tracks import Track
 
@@ -173,3 +175,20 @@ def test_nothing_seen_is_nothing() -> None:
     track = track_of(glance_at("red"), None, None)
     assert pool(track, [look for look in track.looks if look.glance is None], (0, 9), TUNED) is None
     assert pool(track, [], (0, 9), TUNED) is None
+
+
+@pytest.mark.parametrize(
+    ("lens", "from_px"),
+    [
+        (np.linspace(1.5, 12, 40), 3.0),  # it comes near: what was far off was not measured well
+        (np.full(40, 2.2), 2.2),  # it never does: all there is
+        (np.linspace(1.5, 4, 40), 1.5),
+        (np.linspace(1.5, 12, 200), 4.0),  # for long enough to ask for more
+    ],
+)
+def test_lamps_are_watched_from_when_they_are_measured_well(lens: np.ndarray, from_px: float) -> None:
+    times = np.arange(len(lens)) / 12.5
+    series = LampSeries(times, np.ones(len(lens)), np.ones(len(lens), bool))
+    near = _near({0: HeadLight(series, np.full(len(lens), np.nan), lens)})[0]
+    assert near.lens[0] == lens[lens >= from_px][0]
+    assert len(near.series.times) == len(near.lens) == int((lens >= from_px).sum())

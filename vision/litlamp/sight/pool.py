@@ -48,7 +48,9 @@ MISSED = 0.3
 looks so."""
 SURE_FLASH = 0.999
 """No clip makes it surer than this that a lamp flashes, or that it does not."""
-LENSES, LONG = (4.0, 3.0, 2.0), 3.0
+MEASURED = 3.0
+"""Lenses so wide, px, are measured well enough."""
+LENSES, LONG = (4.0, MEASURED, 2.0), 3.0
 """Lamps are watched for flashing from when on their lenses are so wide, px, if that is so many seconds."""
 LONGEST_GAP = 0.35
 DIMMEST = 0.02
@@ -357,18 +359,25 @@ def _comes_and_goes(light: HeadLight) -> bool:
 
 
 def _near(lights: dict[int, HeadLight]) -> dict[int, HeadLight]:
-    """The lights from when on the lenses are large enough to be measured well; all, where that is not long.
+    """The lights from when on the lenses are large enough to be measured well; all, where they hardly are.
 
     Of a signal far off the place of a lamp is known no better than to its own diameter: what is measured may
-    be beside it.
+    be beside it. Of one that comes near at last, little that was measured well tells more than much that was
+    not.
     """
     for least in LENSES:
-        small = [light.series.times[light.lens < least] for light in lights.values()]
-        since = max((float(times[-1]) for times in small if times.size), default=-np.inf)
-        near = {slot: light.after(since) for slot, light in lights.items()}
+        near = _from(lights, least)
         if all(_watched(light) >= LONG for light in near.values()):
             return near
-    return lights
+    largest = min((float(light.lens.max(initial=0.0)) for light in lights.values()), default=0.0)
+    return _from(lights, MEASURED) if largest >= 2 * MEASURED else lights
+
+
+def _from(lights: dict[int, HeadLight], least: float) -> dict[int, HeadLight]:
+    """The lights after the last moment at which a lens was smaller than this, px."""
+    small = [light.series.times[light.lens < least] for light in lights.values()]
+    since = max((float(times[-1]) for times in small if times.size), default=-np.inf)
+    return {slot: light.after(since) for slot, light in lights.items()}
 
 
 def _watched(light: HeadLight) -> float:
