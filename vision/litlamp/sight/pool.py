@@ -241,9 +241,7 @@ def _beside(track: Track, found: Sequence[Look], a: int, b: int) -> bool:
     if not any(a in look.heads and b in look.heads for look in found):
         return False
     one, other = (Box(*track.heads[slot].sides) for slot in (a, b))
-    wide = min(one.x1, other.x1) - max(one.x0, other.x0)
-    high = min(one.y1, other.y1) - max(one.y0, other.y0)
-    return not (wide > 0 and high > 0 and wide * high > COVERED * min(one.area, other.area))
+    return one.overlap(other) <= COVERED * min(one.area, other.area)
 
 
 def _head(

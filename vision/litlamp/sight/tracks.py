@@ -695,8 +695,7 @@ def _scaled(sides: tuple[float, float, float, float], by: float) -> tuple[float,
 def _cover(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
     """Whether much of one lies in the other."""
     a, b = Box(*one), Box(*other)
-    wide, high = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
-    return wide > 0 and high > 0 and wide * high > COVERED * min(a.area, b.area)
+    return a.overlap(b) > COVERED * min(a.area, b.area)
 
 
 def _shows(head: HeadSeen) -> Colour | None:
