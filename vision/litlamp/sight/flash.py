@@ -77,7 +77,7 @@ _FALLS = (0.03, 0.05, 0.08, 0.13)
 
 _MAINS_RIPPLE = (100.0, 120.0)  # Hz; twice the mains
 _MAINS_DRIFT = 0.002  # of it; common practice, no source
-BY_MAINS = 0.5  # of flashes among those that the mains would give; common practice, no source
+BY_MAINS = 0.5  # of flashes among those that the mains would give; set by hand
 BY_SWELLING = 0.7  # and among lamps that go dark in their rhythm, but seem to drift there; likewise
 BEAT_PRIOR = 0.05  # of beats among lamps that come and go at the rates of signals; common practice, no source
 
