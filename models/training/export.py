@@ -14,6 +14,8 @@ import numpy as np
 import onnx
 import onnxruntime
 import torch
+from onnx import TensorProto, helper, numpy_helper
+from torch import nn
 
 from data import lesson
 from litlamp.sight.crop import READER_HEIGHT, READER_WIDTH
@@ -27,6 +29,9 @@ PARTS = {
     "plates": (PlateReader, (40, 40, 3), list(PLATE_KINDS), False),
 }
 
+HALVED_FROM = 100_000
+"""Weights of a layer from which they are kept in half precision."""
+
 
 def pictures_hash(first_seed: int, count: int = 64) -> str:
     """SHA-256 over the first training pictures, drawn without photographs, for whoever draws them anew."""
@@ -34,6 +39,26 @@ def pictures_hash(first_seed: int, count: int = 64) -> str:
     for seed in range(first_seed, first_seed + count):
         digest.update(lesson(seed)[0].tobytes())
     return digest.hexdigest()
+
+
+def rounded(net: nn.Module) -> None:
+    """Round the weights of full layers, which take most of the room, to the half precision they are kept in."""
+    for layer in net.modules():
+        if isinstance(layer, nn.Linear):
+            layer.weight.data = layer.weight.data.half().float()
+
+
+def halved(model: onnx.ModelProto) -> None:
+    """Keep large weights that lose nothing by it in half precision, widened when the network is loaded."""
+    for at, stored in enumerate(model.graph.initializer):
+        values = numpy_helper.to_array(stored)
+        half = values.astype(np.float16)
+        if values.dtype != np.float32 or values.size < HALVED_FROM or not np.array_equal(half, values):
+            continue
+        name = stored.name
+        model.graph.initializer[at].CopyFrom(numpy_helper.from_array(half, f"{name}_half"))
+        widen = helper.make_node("Cast", [f"{name}_half"], [name], to=TensorProto.FLOAT)
+        model.graph.node.insert(0, widen)
 
 
 def main() -> None:
@@ -49,7 +74,7 @@ def main() -> None:
     for part, (make, shape, names, any_size) in PARTS.items():
         net = make()
         net.load_state_dict(weights[part])
-        net.eval()
+        rounded(net.eval())
         path = MODELS / f"{part}.onnx"
         example = torch.randint(0, 255, (2, *shape), dtype=torch.uint8)
         axes = {"pixels": {0: "n", **({1: "h", 2: "w"} if any_size else {})}}
@@ -58,6 +83,7 @@ def main() -> None:
             dynamic_axes={**axes, "answers": {0: "n"}}, opset_version=17, dynamo=False,
         )  # fmt: skip
         model = onnx.load(str(path))
+        halved(model)
         for key, value in (("classes", ",".join(names)), ("version", args.version)):
             entry = model.metadata_props.add()
             entry.key, entry.value = key, value

@@ -45,6 +45,10 @@ def prepared(x: Tensor) -> Tensor:
     return x.permute(0, 3, 1, 2).float() * (2 / 255) - 1
 
 
+FINEST = 64
+"""Channels of the finder's finest maps."""
+
+
 class Finder(nn.Module):
     """uint8 (N, H, W, 3), H and W multiples of 32 -> (N, N_MAPS, H/4, W/4); heats are after the sigmoid."""
 
@@ -55,11 +59,12 @@ class Finder(nn.Module):
         self.s8 = stage(48, 96, 4)
         self.s16 = stage(96, 144, 7, 5)
         self.s32 = stage(144, 192, 6, 5)
-        self.l32, self.l16 = nn.Conv2d(192, 96, 1), nn.Conv2d(144, 96, 1)
-        self.l8, self.l4 = nn.Conv2d(96, 96, 1), nn.Conv2d(48, 96, 1)
+        self.l32, self.l16, self.l8 = nn.Conv2d(192, 96, 1), nn.Conv2d(144, 96, 1), nn.Conv2d(96, 96, 1)
         self.f16, self.f8 = Separable(96, 96), Separable(96, 96)
-        self.f4 = nn.Sequential(Separable(96, 96), Separable(96, 96))
-        self.out = nn.Sequential(nn.Conv2d(96, 96, 1), nn.ReLU(), nn.Conv2d(96, N_MAPS, 1))
+        # The finest maps cost most, so they are the narrowest.
+        self.n8, self.l4 = nn.Conv2d(96, FINEST, 1), nn.Conv2d(48, FINEST, 1)
+        self.f4 = nn.Sequential(Separable(FINEST, FINEST), Separable(FINEST, FINEST))
+        self.out = nn.Sequential(nn.Conv2d(FINEST, FINEST, 1), nn.ReLU(), nn.Conv2d(FINEST, N_MAPS, 1))
         with torch.no_grad():
             self.out[-1].bias.zero_()
             for i in (0, 15):
@@ -73,7 +78,7 @@ class Finder(nn.Module):
         up = functional.interpolate
         p16 = self.f16(self.l16(s16) + up(self.l32(s32), scale_factor=2.0, mode="nearest"))
         p8 = self.f8(self.l8(s8) + up(p16, scale_factor=2.0, mode="nearest"))
-        return self.f4(self.l4(s4) + up(p8, scale_factor=2.0, mode="nearest"))
+        return self.f4(self.l4(s4) + up(self.n8(p8), scale_factor=2.0, mode="nearest"))
 
     def logits(self, x: Tensor) -> Tensor:
         return self.out(self.features(x))

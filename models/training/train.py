@@ -126,6 +126,13 @@ def fixed(wanted: Tensor, n: int) -> Tensor:
     return found[torch.arange(n, device=found.device) % len(found)]
 
 
+def accelerators() -> tuple[str, str]:
+    """Where the finder learns and where the two others do: they have nothing in common but their lessons."""
+    if not torch.cuda.is_available():
+        return "cpu", "cpu"
+    return "cuda:0", f"cuda:{torch.cuda.device_count() - 1}"
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--minutes", type=float, default=9)
@@ -156,10 +163,11 @@ def main() -> None:
     # The children are forked before anything touches the accelerator.
     source = lessons(FIRST_SEED + (saved["seen"] if saved else args.first), photos, args.workers, 16, traced)
     next(source)
-    device = "cuda" if torch.cuda.is_available() else "cpu"
+    device, second = accelerators()
     nets = {"finder": Finder(), "reader": Reader(), "plates": PlateReader()}
-    for net in nets.values():
-        net.to(device).train()
+    places = {"finder": device, "reader": second, "plates": second}
+    for k, net in nets.items():
+        net.to(places[k]).train()
     seen, done = args.first, 0.0
     averaged = {k: Averaged(n) for k, n in nets.items()}
     optimiser = torch.optim.AdamW(
@@ -168,19 +176,25 @@ def main() -> None:
     if saved:
         for k, net in nets.items():
             net.load_state_dict(saved["raw"][k])
-            averaged[k].state = {n: v.to(device) for n, v in saved[k].items()}
+            averaged[k].state = {n: v.to(places[k]) for n, v in saved[k].items()}
         optimiser.load_state_dict(saved["optimiser"])
         seen, done = saved["seen"], saved["minutes"]
     if args.start:
-        first = torch.load(args.start, map_location=device, weights_only=True)
+        first = torch.load(args.start, map_location="cpu", weights_only=True)
         for k, net in nets.items():
-            # Blocks that the earlier network did not have begin as nothing but their input.
-            if net.load_state_dict(first[k], strict=False).unexpected_keys:
+            # Blocks that the earlier network did not have begin as nothing but their input; layers whose
+            # width has changed learn anew.
+            own = net.state_dict()
+            fit = {n: v for n, v in first[k].items() if n not in own or own[n].shape == v.shape}
+            if net.load_state_dict(fit, strict=False).unexpected_keys:
                 raise SystemExit(f"{args.start} is not of a {k} like this one")
+            print(f"{k}: {len(own) - len(fit)} of {len(own)} parts begin anew", flush=True)
             averaged[k] = Averaged(net)
     until = args.until or done + args.minutes
     store = Store(args.keep, device)
-    dice = torch.Generator(device).manual_seed(args.first + (saved["seen"] if saved else 0))
+    first_dice = args.first + (saved["seen"] if saved else 0)
+    dice = torch.Generator(device).manual_seed(first_dice)
+    other_dice = torch.Generator(second).manual_seed(first_dice + 1)
     start, step, log = time.monotonic(), 0, {}
     threading.Thread(target=store.feed, args=(source,), daemon=True).start()
     while True:
@@ -206,17 +220,24 @@ def main() -> None:
         rgb, maps, weight, at = mirrored_lessons(rgb, maps, weight, at, turn)
         turn = torch.rand(len(used), generator=dice, device=device) < 0.5
         seen_windows = mirrored_windows(windows.flatten(0, 1)[used], asked, turn)
-        with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
+        seen_windows, asked, heed, boards, letters = (
+            t.to(second, non_blocking=True)
+            for t in (
+                seen_windows, asked, weights.flatten(0, 1)[used], plates.flatten(0, 1)[pl], kinds.flatten()[pl]
+            )
+        )  # fmt: skip
+        with torch.autocast(device.split(":")[0], dtype=torch.bfloat16, enabled=device != "cpu"):
+            r = nets["reader"](developed(seen_windows, DEVELOPED, other_dice))
+            q = nets["plates"](developed(boards, DEVELOPED, other_dice))
             y = nets["finder"].logits(developed(rgb, DEVELOPED, dice))  # type: ignore[operator]
-            r = nets["reader"](developed(seen_windows, DEVELOPED, dice))
-            q = nets["plates"](developed(plates.flatten(0, 1)[pl], DEVELOPED, dice))
+        rloss, rparts = reader_loss(r.float(), asked, heed)
+        ploss = functional.cross_entropy(q.float(), letters)
         loss, parts = finder_loss(y.float(), maps.float(), weight.float(), at.float())
-        rloss, rparts = reader_loss(r.float(), asked, weights.flatten(0, 1)[used])
-        ploss = functional.cross_entropy(q.float(), kinds.flatten()[pl])
-        total = loss + rloss + ploss
         optimiser.zero_grad(set_to_none=True)
-        total.backward()
-        nn.utils.clip_grad_norm_([p for n in nets.values() for p in n.parameters()], 5.0)
+        (rloss + ploss).backward()
+        loss.backward()
+        for net in nets.values():
+            nn.utils.clip_grad_norm_(net.parameters(), 5.0)
         optimiser.step()
         for k, net in nets.items():
             averaged[k].update(net, step)

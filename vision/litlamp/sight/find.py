@@ -29,6 +29,8 @@ VOTE_X, VOTE_Y, PLATE, PLATE_DX, PLATE_DY, PLATE_W, PLATE_H = range(13, 20)
 
 WHOLE_SIDE = 640
 """The reduced whole picture's long side, px."""
+LARGE_WHOLE_SIDE = 512
+"""The same of a large picture: what this no longer shows, the windows round bright spots do."""
 WINDOW = 160
 """Side of a window round a spot, px."""
 MOST_WINDOWS = 12
@@ -210,12 +212,13 @@ def ask_at(rgb: Pixels, places: Iterable[tuple[float, float, float]], eyes: Eyes
 
 def whole_scale(rgb: Pixels) -> float:
     """Px of the reduced whole for a px of the picture."""
-    long: int = max(rgb.shape[:2])
-    return min(1.0, WHOLE_SIDE / long)
+    h, w = rgb.shape[:2]
+    side = LARGE_WHOLE_SIDE if h * w > LARGE else WHOLE_SIDE
+    return min(1.0, side / max(h, w))
 
 
 def reduced_whole(rgb: Pixels, half: Pixels | None = None) -> Window:
-    """The whole picture, its long side at most WHOLE_SIDE px, on a canvas of whole cells.
+    """The whole picture, reduced as `whole_scale` says, on a canvas of whole cells.
 
     `half` is the same at half its size, where the caller has it already; then only the shape of `rgb` counts.
     """
