@@ -223,7 +223,8 @@ def main() -> None:
         seen_windows, asked, heed, boards, letters = (
             t.to(second, non_blocking=True)
             for t in (
-                seen_windows, asked, weights.flatten(0, 1)[used], plates.flatten(0, 1)[pl], kinds.flatten()[pl]
+                seen_windows, asked, weights.flatten(0, 1)[used],
+                plates.flatten(0, 1)[pl], kinds.flatten()[pl],
             )
         )  # fmt: skip
         with torch.autocast(device.split(":")[0], dtype=torch.bfloat16, enabled=device != "cpu"):
