@@ -42,7 +42,7 @@ def pictures_hash(first_seed: int, count: int = 64) -> str:
 
 
 def rounded(net: nn.Module) -> None:
-    """Round the weights of full layers to half precision, in which they are kept: they take most of the room."""
+    """Round the weights of full layers, which take most of the room, to the half precision kept of them."""
     for layer in net.modules():
         if isinstance(layer, nn.Linear):
             layer.weight.data = layer.weight.data.half().float()
