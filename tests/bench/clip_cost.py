@@ -4,10 +4,12 @@
 writes that as H.264 at 8 Mbit/s in three sizes. Each clip is then decoded by PyAV alone (nothing looked at)
 and read whole, in turn, on the same cores in the same run, so that a slower moment of the machine falls on
 both. The first reading is left out of the figures, as is the loading of the networks. Printed besides: what
-each part of the reading took, and what `litlamp read` takes in a process of its own and holds at most. Where
-the cores are shared with others, the processor times tell more than those of the clock.
+each part of the reading took, and what `litlamp read` takes in a process of its own and holds at most, beside
+a process that only decodes. Where the cores are shared with others, the processor times tell more than those
+of the clock. `--sizes 1920x1080 --seconds 3` is a short clip from the hand.
 
-`--repeat N` reads the clip N times over as one clip, and prints how much memory is held as it goes on.
+`--repeat N ...` reads the clip N times over as one clip, each in a process of its own, and prints how long
+that took, the most memory that was held, and how much was held as it went on.
 """
 
 from __future__ import annotations
@@ -37,6 +39,55 @@ from litlamp.sight.eyes import load_eyes
 from litlamp.sight.tracks import Track
 
 SIZES = ("1280x720", "1920x1080", "3840x2160")
+# A child does one thing and prints the processor seconds that it took and its peak resident set in kB. Linux
+# hands a parent's ru_maxrss on to its children, even over exec, so that there the high-water mark of the
+# child's own memory is read first.
+_CHILD = """
+import resource, sys, time
+path = sys.argv[1]
+{}
+used = resource.getrusage(resource.RUSAGE_SELF)
+peak = used.ru_maxrss // (1024 if sys.platform == "darwin" else 1)
+try:
+    with open("/proc/self/status") as status:
+        peak = next(int(line.split()[1]) for line in status if line.startswith("VmHWM"))
+except OSError:
+    pass
+print(used.ru_utime + used.ru_stime, peak)
+"""
+_DECODES = """
+import av
+with av.open(path) as container:
+    stream = container.streams.video[0]
+    stream.thread_type = "AUTO"
+    for _ in container.decode(stream):
+        pass
+"""
+_READS = """
+import contextlib, io
+from litlamp.__main__ import main
+with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):
+    sys.argv = ["litlamp", "read", path]
+    main()
+"""
+_READS_ON = """
+from pathlib import Path
+import os
+from litlamp.clip_reading import read_clip
+from litlamp.sight.eyes import load_eyes
+said, began = 0.0, time.perf_counter()
+
+def told(at, whole):
+    global said
+    if at - said >= 60:
+        said = at
+        pages = int(Path("/proc/self/statm").read_text("ascii").split()[1])
+        held = pages * os.sysconf("SC_PAGE_SIZE") / 2**20
+        gone = time.perf_counter() - began
+        print(f"    at {at:5.0f} s of the clip, after {gone:5.1f} s: {held:.0f} MB held", file=sys.stderr)
+
+read_clip(path, eyes=load_eyes(threads=1), progress=told)
+"""
 
 
 def write(path: Path, size: tuple[int, int], seconds: float, mbit: float, words: str, seed: int) -> None:
@@ -146,20 +197,29 @@ def measure(path: Path, rounds: int) -> None:
     print(f"  processor time {alone_busy:.2f} and {busy_too:.2f} ms a frame, ratio {share:.2f}")
     for words, spent in sorted(clocks.spent.items(), key=lambda item: -item[1]):
         print(f"    {words:22s} {1000 * spent / count:6.3f} ms a frame, {clocks.calls[words]} calls")
-    alone_too(path, min(decode))
+    as_processes(path, rounds)
 
 
-def alone_too(path: Path, decode: float) -> None:
-    """Print what the command takes in a process of its own, by the clock, and the most that it holds."""
+def child(path: Path, does: str) -> tuple[float, float, float]:
+    """Seconds by the clock, processor seconds, and peak memory in MB of a fresh process that does so."""
     start = time.perf_counter()
-    child = subprocess.Popen([sys.executable, "-m", "litlamp", "read", str(path)], stdout=subprocess.DEVNULL)
-    _, status, used = os.wait4(child.pid, 0)
-    whole = time.perf_counter() - start
-    child.returncode = os.waitstatus_to_exitcode(status)
-    print(
-        f"  `litlamp read` as a process: {whole:.2f} s, {whole / decode:.2f} times decoding alone; "
-        f"processor time {used.ru_utime + used.ru_stime:.2f} s; at most {used.ru_maxrss / 1024:.0f} MB"
-    )
+    done = subprocess.run(
+        [sys.executable, "-c", _CHILD.format(does), str(path)],
+        stdout=subprocess.PIPE, text=True, check=True,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
+    )  # fmt: skip
+    busy, peak = done.stdout.split()
+    return time.perf_counter() - start, float(busy), float(peak) / 1024
+
+
+def as_processes(path: Path, rounds: int) -> None:
+    """Print what the command takes in a process of its own, beside one that only decodes."""
+    pairs = [(child(path, _DECODES), child(path, _READS)) for _ in range(rounds)]
+    for name, own in (("decoding alone", 0), ("`litlamp read`", 1)):
+        wall, busy, peak = (statistics.median(pair[own][k] for pair in pairs) for k in range(3))
+        print(f"  {name} as a process: {wall:.2f} s, {busy:.2f} s of processor time, at most {peak:.0f} MB")
+    ratio = statistics.median(read[0] / decode[0] for decode, read in pairs)
+    print(f"  the second by the first, by the clock: {ratio:.2f}")
 
 
 def repeated(path: Path, to: Path, times: int) -> None:
@@ -179,20 +239,6 @@ def repeated(path: Path, to: Path, times: int) -> None:
                 taken.mux(copy)
 
 
-def memory(path: Path) -> None:
-    """Print how much memory this process holds as it reads the clip; Linux only."""
-    said = -1.0
-
-    def told(at: float, whole: float | None) -> None:
-        nonlocal said
-        if at - said >= 30:
-            said = at
-            pages = int(Path("/proc/self/statm").read_text("ascii").split()[1])
-            print(f"  at {at:5.0f} s: {pages * os.sysconf('SC_PAGE_SIZE') / 2**20:.0f} MB held", flush=True)
-
-    read_clip(path, eyes=load_eyes(threads=1), progress=told)
-
-
 def main() -> None:
     """Print times and ratios."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -202,7 +248,7 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--words", default="flashing yellow over red")
     parser.add_argument("--seed", type=int, default=3)
-    parser.add_argument("--repeat", type=int, default=0)
+    parser.add_argument("--repeat", type=int, nargs="+", default=())
     parser.add_argument("--keep", type=Path, help="Write the clips here and use those that are there.")
     asked = parser.parse_args()
     print(f"{os.cpu_count()} cores")
@@ -210,16 +256,20 @@ def main() -> None:
         place = asked.keep or Path(folder)
         place.mkdir(parents=True, exist_ok=True)
         for size in asked.sizes:
-            path = place / f"{size}-{asked.seconds:g}s.mp4"
+            path = place / f"{size}-{asked.seconds:g}s-{asked.mbit:g}mbit.mp4"
             if not path.exists():
                 width, height = (int(v) for v in size.split("x"))
                 write(path, (width, height), asked.seconds, asked.mbit, asked.words, asked.seed)
-            if asked.repeat:
-                long = place / f"{size}-{asked.seconds:g}s-{asked.repeat}times.mp4"
-                repeated(path, long, asked.repeat)
-                print(f"{long.stem}:")
-                memory(long)
-            else:
+            for times in asked.repeat:
+                long = path.with_stem(f"{path.stem}-{times}times")
+                if not long.exists():
+                    repeated(path, long, times)
+                print(f"{long.stem}:", flush=True)
+                wall, busy, peak = child(long, _READS_ON)
+                length = times * asked.seconds
+                print(f"  {length:.0f} s of clip in {wall:.1f} s, {busy:.1f} s of processor time, ", end="")
+                print(f"{1000 * busy / length:.1f} ms for each second; at most {peak:.0f} MB", flush=True)
+            if not asked.repeat:
                 measure(path, asked.rounds)
 
 
