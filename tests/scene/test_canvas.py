@@ -25,7 +25,7 @@ def test_srgb_decoding_agrees_with_iec_61966_2_1_as_in_colour_science():
 @given(st.floats(0.8, 12), st.floats(15, 25), st.floats(10, 20))
 def test_coverage_weighs_what_the_shape_weighs(r, x, y):
     mask, _ = cover([ellipse(2 * r, 2 * r, x, y, 60)], (60, 60))
-    assert mask.sum() == pytest.approx(np.pi * r * r, rel=0.2)
+    assert mask.sum() == pytest.approx(np.pi * r * r, rel=0.25)  # filling takes in the px under the outline
     assert mask.min() >= 0
     assert mask.max() <= 1
 

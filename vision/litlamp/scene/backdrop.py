@@ -92,6 +92,16 @@ def draw_sky(rng: np.random.Generator, light: Light, weather: str) -> Sky:
     return Sky((g, g, g * 1.25), (g * (1 + 2 * glow), g * (1 + 1.1 * glow), g), (g * 1.5, g * 1.2, g), share)
 
 
+def paint_open_sky(canvas: Canvas, rng: np.random.Generator, lie: Lie, sky: Sky) -> None:
+    """Paint nothing but sky, for scenes that bring their own ground."""
+    width, height = canvas.size
+    x = np.arange(width, dtype=np.float32)[None, :]
+    y = np.arange(height, dtype=np.float32)[:, None]
+    level = max(lie.horizon, 0.5 * height)
+    rise = np.float32(level) + np.float32(math.tan(lie.roll)) * (x - width / 2) - y
+    _paint_sky(canvas, rng, rise, sky)
+
+
 def paint_backdrop(
     canvas: Canvas, rng: np.random.Generator, lie: Lie, sky: Sky, light: Light, season: Season, blur: float
 ) -> None:

@@ -273,9 +273,12 @@ def cover(
     fine = 2 * finest if w * h < 1500 else finest if w * h < 40_000 else 2 if w * h < 400_000 else 1
     mask = np.zeros((h * fine, w * fine), np.uint8)
     offset = np.array([x0, y0], np.float64)
+    at = np.round(((every - offset) * fine - 0.5) * (1 << _SHIFT)).astype(np.int32)
+    first = 0
     for shape in shapes:
-        at = np.round(((shape - offset) * fine - 0.5) * (1 << _SHIFT)).astype(np.int32)
-        cv2.fillPoly(mask, [at], 255, cv2.LINE_AA if fine == 1 else cv2.LINE_8, _SHIFT)
+        part = at[first : first + len(shape)]
+        first += len(shape)
+        cv2.fillPoly(mask, [part], 255, cv2.LINE_AA if fine == 1 else cv2.LINE_8, _SHIFT)
     if fine > 1:
         mask = np.asarray(cv2.resize(mask, (w, h), interpolation=cv2.INTER_AREA), np.uint8)
     return mask.astype(np.float32) * np.float32(1 / 255), (int(x0), int(y0))
@@ -296,9 +299,13 @@ class Patch:
         """The union of polygons, fine (h, w)."""
         board = np.zeros((self.size[1] * self.fine, self.size[0] * self.fine), np.uint8)
         offset = np.array(self.origin, np.float64)
+        every = np.concatenate(shapes)
+        at = np.round(((every - offset) * self.fine - 0.5) * (1 << _SHIFT)).astype(np.int32)
+        first = 0
         for shape in shapes:
-            at = np.round(((shape - offset) * self.fine - 0.5) * (1 << _SHIFT)).astype(np.int32)
-            cv2.fillPoly(board, [at], 1, cv2.LINE_8, _SHIFT)
+            part = at[first : first + len(shape)]
+            first += len(shape)
+            cv2.fillPoly(board, [part], 1, cv2.LINE_8, _SHIFT)
         return board.view(np.bool_)
 
     def down(self, board: NDArray[np.bool_] | Radiance) -> Radiance:

@@ -13,15 +13,26 @@ from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import PLATES, Aspect, Colour, Lamp, Plate
 from litlamp.box import Box
-from litlamp.scene.backdrop import Lie, Season, draw_sky, draw_sun, paint_backdrop, paint_photo, paint_room
+from litlamp.scene.backdrop import (
+    Lie,
+    Season,
+    draw_sky,
+    draw_sun,
+    paint_backdrop,
+    paint_open_sky,
+    paint_photo,
+    paint_room,
+)
 from litlamp.scene.camera import draw_camera, expose
-from litlamp.scene.canvas import Canvas, Colour3
-from litlamp.scene.clutter import KINDS, Before, paint_before, paint_distractor, paint_weather
-from litlamp.scene.heads import Kind
+from litlamp.scene.canvas import Canvas, Colour3, times
+from litlamp.scene.clutter import KINDS, TOWN_KINDS, Before, paint_before, paint_distractor, paint_weather
+from litlamp.scene.heads import Kind, paint_rim
 from litlamp.scene.light import LIGHTS, Light, LitScene, Weather
 from litlamp.scene.plates import number_text
 from litlamp.scene.posts import Post, draw_post, paint_post
+from litlamp.scene.town import stamp_caption
 from litlamp.scene.traced import Traced
+from litlamp.scene.trials import Trial, draw_trial
 from litlamp.scene.truth import HeadTruth, PlateTruth, SceneTruth, SignalTruth
 from litlamp.scene.view import View
 
@@ -44,6 +55,9 @@ BRIGHT: dict[Light, tuple[float, float]] = {
     "dusk": (5.0, 1.1),
     "night": (18.0, 1.3),
 }
+
+
+EASY = Trial()
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,13 +249,14 @@ def compose(
     scenery: Scenery,
     rng: np.random.Generator,
     traced: tuple[Traced, ...] = (),
+    trial: Trial = EASY,
 ) -> tuple[LitScene, SceneTruth]:
     """Build the signals, paint the scene, and say exactly where everything lies.
 
-    Given `traced` heads, some of the signals have theirs.
+    Given `traced` heads, some of the signals have theirs; `trial` makes them harder to read.
     """
     width, height = scenery.size
-    sun = draw_sun(rng, scenery.light)
+    sun = trial.turned(draw_sun(rng, scenery.light))
     sky = draw_sky(rng, scenery.light, scenery.weather)
     canvas = Canvas(np.zeros((height, width, 3), np.float32), sun, air=_air(sky.low, scenery.light))
     posts = [
@@ -260,6 +275,8 @@ def compose(
     level = 0.85 if scenery.light != "night" else 0.3
     if scenery.room:
         paint_room(canvas, rng, scenery.blur + float(rng.uniform(0, 3)))
+    elif any(e.kind == "street" for e in scenery.extras):
+        paint_open_sky(canvas, rng, lie, sky)
     elif scenery.photo is None or not paint_photo(canvas, rng, scenery.photo, level, scenery.blur):
         paint_backdrop(canvas, rng, lie, sky, scenery.light, scenery.season, scenery.blur)
     if scenery.haze > 0:
@@ -273,8 +290,14 @@ def compose(
         at = None if extra.at is None else (extra.at[0] * width, extra.at[1] * height)
         distractors += paint_distractor(canvas, rng, extra.kind, lie, scenery.light, lum, at, extra.width)
     mirror = sky.high if rng.random() < 0.5 else sky.low
+    if trial is not EASY:
+        mirror = times(mirror, (1, 1, 1), trial.gloom)
+        if views:
+            middle = _heads_box(posts[0], views[0])
+            trial.darken(canvas, middle.centre, middle.height + 0.2 * height, sky.low)
+        canvas.sun = trial.dimmed(sun)
     signals: list[SignalTruth] = []
-    for post, view in zip(posts, views, strict=True):
+    for n, (post, view) in enumerate(zip(posts, views, strict=True)):
         phase = rng.random(len(post.aspect.heads)) > 0.45
         if scenery.lit is not None and not signals:
             phase = np.array(scenery.lit)
@@ -284,7 +307,13 @@ def compose(
         )
         shared = scenery.luminance * float(np.exp(rng.normal(0, 0.15)))
         lums = tuple(shared * _lamp_strength(rng) for _ in post.aspect.heads)
-        signals.append(paint_post(canvas, view, post, lit, lums, mirror, rng, scenery.snow))
+        sent = trial.of(n, len(post.heads))
+        signals.append(paint_post(canvas, view, post, lit, lums, mirror, rng, scenery.snow, sent))
+        if trial.rim > 0:
+            tint = times(canvas.sun.sky_tint, (1, 1, 1), trial.rim)
+            for head, at in post.heads:
+                paint_rim(canvas, view, head, at, trial.rim_way, tint)
+    canvas.sun = sun
     if scenery.weather == "rain" and scenery.wet > 0:
         distractors += _mirrored(canvas, lie, scenery.wet)
     canvas.watch_veil()
@@ -451,25 +480,69 @@ def training_sample(
 ) -> tuple[NDArray[np.uint8], SceneTruth]:
     """One random picture and its truth: rgb uint8 (H, W, 3). The same arguments: the same bytes."""
     rng = np.random.default_rng((seed, 20))
-    if rng.random() < 0.3:
-        n = int(rng.integers(0, 6))
-        street = rng.choice(_STREET, int(rng.choice([0, 1, 2], p=[0.45, 0.35, 0.2])))
-        kinds = [*rng.choice(KINDS, n), *street]
-        scenery = draw_scenery(rng, size, photos, extras=tuple(Extra(str(k)) for k in kinds), back=False)
-        if photos and rng.random() < 0.5:
-            # Half of these photographs as they are: what they hold is no signal, whatever it looks like.
-            kept = scenery.extras if rng.random() < 0.5 else ()
-            scenery = replace(scenery, photo=str(rng.choice(photos)), room=False, extras=kept)
-        aspects: tuple[Aspect, ...] = ()
-        if rng.random() < 0.15:
-            scenery, aspects = replace(scenery, back=True), (random_aspect(rng),)
+    trial = EASY
+    if rng.random() < NO_SIGNAL:
+        scenery, aspects = _without_signal(rng, size, photos)
+    else:
+        scenery, aspects = _with_signal(rng, size, photos)
+        trial, aspects = draw_trial(rng, aspects, scenery.light, scenery.luminance)
+    scene, truth = compose(aspects, scenery, rng, traced, trial)
+    rgb = expose(scene, draw_camera(rng, scene.light), rng, model=scenery.room)
+    if not aspects and rng.random() < 0.06:
+        stamp_caption(rgb, rng)
+    return rgb, truth
+
+
+NO_SIGNAL = 0.3  # share of the pictures of training in which no signal can be read
+_STREETS = 0.36  # share of those that are pictures of a street
+
+
+def _without_signal(
+    rng: np.random.Generator, size: tuple[int, int], photos: tuple[str, ...]
+) -> tuple[Scenery, tuple[Aspect, ...]]:
+    """A picture of everything but a signal: a street, a photograph, things put together, a signal's back."""
+    if rng.random() < _STREETS:
+        extras = [Extra("street")]
+        extras += [
+            Extra(str(k))
+            for k in rng.choice(TOWN_KINDS, int(rng.choice([0, 1, 2, 3], p=[0.4, 0.3, 0.2, 0.1])))
+        ]
+        scenery = draw_scenery(rng, size, (), extras=tuple(extras), back=False, room=False)
+        return scenery, ()
+    n = int(rng.integers(0, 5))
+    street = rng.choice(_STREET, int(rng.choice([0, 1, 2], p=[0.5, 0.35, 0.15])))
+    town = rng.choice(TOWN_KINDS, int(rng.choice([0, 1, 2, 3], p=[0.4, 0.3, 0.2, 0.1])))
+    kinds = [*rng.choice(KINDS, n), *street, *town]
+    scenery = draw_scenery(rng, size, photos, extras=tuple(Extra(str(k)) for k in kinds), back=False)
+    if photos and rng.random() < 0.5:
+        # Half of these photographs as they are: what they hold is no signal, whatever it looks like.
+        kept = scenery.extras if rng.random() < 0.5 else ()
+        scenery = replace(scenery, photo=str(rng.choice(photos)), room=False, extras=kept)
+    if rng.random() < 0.2:
+        return replace(scenery, back=True), (random_aspect(rng),)
+    return scenery, ()
+
+
+def _with_signal(
+    rng: np.random.Generator, size: tuple[int, int], photos: tuple[str, ...]
+) -> tuple[Scenery, tuple[Aspect, ...]]:
+    """A picture with one signal or a few; one in ten so large that the place of the lamp in it tells."""
+    if rng.random() < 0.1:
+        lens = math.exp(rng.uniform(math.log(13), math.log(60))) * min(size) / 256
+        kind = cast(
+            Kind | None, rng.choice(np.array(["vertical", "triangular", None], object), p=[0.4, 0.2, 0.4])
+        )
+        cut = str(rng.choice(["top", "bottom"])) if rng.random() < 0.2 else None
+        scenery = draw_scenery(
+            rng, size, photos, lens=lens, kind=kind, cut=cut, fit=bool(rng.random() < 0.3), back=False
+        )
     else:
         scenery = draw_scenery(rng, size, photos)
-        if rng.random() < 0.12:
-            scenery = replace(scenery, extras=(*scenery.extras, Extra(str(rng.choice(_STREET)))))
-        aspects = tuple(random_aspect(rng) for _ in range(int(rng.choice([1, 2, 3], p=[0.85, 0.12, 0.03]))))
-    scene, truth = compose(aspects, scenery, rng, traced)
-    return expose(scene, draw_camera(rng, scene.light), rng, model=scenery.room), truth
+    more = list(rng.choice(_STREET, 1)) if rng.random() < 0.1 else []
+    if rng.random() < 0.14:
+        more += list(rng.choice(TOWN_KINDS, int(rng.integers(1, 4))))
+    scenery = replace(scenery, extras=(*scenery.extras, *(Extra(str(k)) for k in more)))
+    return scenery, tuple(random_aspect(rng) for _ in range(int(rng.choice([1, 2, 3], p=[0.85, 0.12, 0.03]))))
 
 
 __all__ = ["Cut", "HeadTruth", "Scenery", "compose", "draw_scenery", "random_aspect", "training_sample"]

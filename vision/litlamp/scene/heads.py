@@ -6,8 +6,10 @@ Manual Part 7.1); backgrounds of 0.5 to 0.75 m and hood lengths are common pract
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal, cast
 
 import numpy as np
@@ -17,6 +19,7 @@ from litlamp.aspects.aspect import Lamp
 from litlamp.box import Box
 from litlamp.scene.canvas import Canvas, Colour3, Patch, Points, hull, noise, srgb, times
 from litlamp.scene.light import Glow, GlowColour, Radiance, Source
+from litlamp.scene.phantom import Phantom
 from litlamp.scene.truth import HeadTruth
 from litlamp.scene.view import View
 
@@ -80,21 +83,36 @@ class Head:
 
 def ellipse(width: float, height: float, x: float = 0.0, y: float = 0.0, n: int = 40) -> Points:
     """An ellipse's outline, metres."""
+    across, up = _turn(n)
+    out = np.empty((n, 2))
+    out[:, 0], out[:, 1] = x + width / 2 * across, y + height / 2 * up
+    return out
+
+
+@cache
+def _turn(n: int) -> tuple[Points, Points]:
+    """Cosine and sine of n equal steps round a circle."""
     t = np.linspace(0, 2 * np.pi, n, endpoint=False)
-    return np.stack([x + width / 2 * np.cos(t), y + height / 2 * np.sin(t)], -1)
+    return np.cos(t), np.sin(t)
+
+
+@cache
+def _corners() -> tuple[tuple[int, int, Points, Points], ...]:
+    """Of each corner of a rectangle, which way it lies, and cosine and sine of its arc."""
+    t = np.linspace(0, np.pi / 2, 8)
+    ways = [(1, 1), (-1, 1), (-1, -1), (1, -1)]
+    return tuple(
+        (sx, sy, np.cos(t + k * np.pi / 2), np.sin(t + k * np.pi / 2)) for k, (sx, sy) in enumerate(ways)
+    )
 
 
 def rounded(width: float, height: float, radius: float) -> Points:
     """A rectangle with round corners, metres."""
     r = min(radius, width / 2, height / 2)
-    t = np.linspace(0, np.pi / 2, 8)
-    out = []
-    for k, (sx, sy) in enumerate([(1, 1), (-1, 1), (-1, -1), (1, -1)]):
-        a = t + k * np.pi / 2
-        out.append(
-            np.stack([sx * (width / 2 - r) + r * np.cos(a), sy * (height / 2 - r) + r * np.sin(a)], -1)
-        )
-    return np.concatenate(out)
+    out = np.empty((4, 8, 2))
+    for k, (sx, sy, across, up) in enumerate(_corners()):
+        out[k, :, 0], out[k, :, 1] = sx * (width / 2 - r) + r * across, sy * (height / 2 - r) + r * up
+    return out.reshape(32, 2)
 
 
 PAINTS: tuple[tuple[float, Colour3], ...] = (
@@ -225,19 +243,22 @@ def paint_head(
     sky: Colour3,
     rng: np.random.Generator,
     snow: float = 0.0,
+    phantom: Phantom | None = None,
 ) -> HeadTruth:
     """Paint a head seen from the front with its centre at `at` metres; the lamp's glow joins the canvas.
 
-    `sky` is what an unlit lens mirrors; `snow` 0 to 1 is how much lies on hoods and plate top.
+    `sky` is what an unlit lens mirrors; `snow` 0 to 1 is how much lies on hoods and plate top; `phantom`
+    is light that the glass sends back, beyond what it always does.
     """
     cx, cy = at
     shapes = _front(canvas, view, head, at, rng, snow)
     lit_at = next((a for a in head.apertures if a.glass == lamp.colour), head.apertures[0])
     if lamp.colour == "dark" and len(head.apertures) > 1:
         lit_at = head.apertures[-1]
-    for aperture in head.apertures:
+    for i, aperture in enumerate(head.apertures):
         burning = lit and aperture is lit_at and lamp.colour != "dark"
-        shapes += _aperture(canvas, view, head, at, aperture, lamp, burning, luminance, sky, rng, snow)
+        sent = phantom if phantom is not None and phantom.falls_on(i, len(head.apertures)) else None
+        shapes += _aperture(canvas, view, head, at, aperture, lamp, burning, luminance, sky, rng, snow, sent)
     every = np.concatenate(shapes)
     (x0, y0), (x1, y1) = every.min(0), every.max(0)
     return HeadTruth(
@@ -330,6 +351,7 @@ def _aperture(
     sky: Colour3,
     rng: np.random.Generator,
     snow: float,
+    sent: Phantom | None = None,
 ) -> list[Points]:
     x, y = at[0] + aperture.x, at[1] + aperture.y
     px = view.size_at(y)
@@ -382,6 +404,12 @@ def _aperture(
         np.asarray(glass, np.float32)
         + mirror[..., None] * np.asarray(times(sky, (1, 1, 1), head.sky_in_glass * 0.3)),
     )
+    if sent is not None:
+        back_light = patch.down(np.where(seen_lens, sent.face(u, v), np.float32(0)))
+        board = (back_light / np.maximum(face, 0.01))[..., None] * np.asarray(
+            sent.colour(aperture.glass), np.float32
+        )
+        canvas.stamp(face, patch.origin, np.asarray(np.asarray(glass, np.float32) + board, np.float32))
     if canvas.sun.direct > 0.3 and rng.random() < 0.25 and span > 4:  # the sun or the sky's edge as a glint
         spot = ellipse(2 * r * 0.18, 2 * r * 0.12, x + float(rng.uniform(-0.5, 0.5)) * r, y - 0.5 * r, 12)
         canvas.polygons(
@@ -466,3 +494,30 @@ def _emission(
 
 
 SNOW = srgb(240, 243, 250)
+
+
+def paint_rim(
+    canvas: Canvas, view: View, head: Head, at: tuple[float, float], way: float, radiance: Colour3
+) -> None:
+    """A little light along one side of a head's edge and on the brows of its hoods, all that a lamp far off
+    shows of it in the dark; `way` is the direction it comes from, radians, 0 to the right and up from there.
+    """
+    px = head.width * view.size_at(at[1])
+    plate = view.points(at[0] + head.outline[:, 0], at[1] + head.outline[:, 1])
+    off = plate - plate.mean(0)
+    toward = off @ np.array([math.cos(way), -math.sin(way)])
+    near = toward > 0.55 * toward.max()
+    segments = [
+        ((float(p[0]), float(p[1])), (float(q[0]), float(q[1])))
+        for p, q, a, b in zip(plate, np.roll(plate, -1, 0), near, np.roll(near, -1), strict=True)
+        if a and b
+    ]
+    if head.hood > 0 and math.sin(way) > -0.3:
+        r = head.lens / 2 * head.flare
+        arc = np.clip(way, 0.0, np.pi) + np.linspace(-0.6, 0.6, 7)
+        for a in head.apertures:
+            brow = view.points(at[0] + a.x + r * np.cos(arc), at[1] + a.y + r * np.sin(arc), head.hood)
+            segments += [
+                ((float(p[0]), float(p[1])), (float(q[0]), float(q[1]))) for p, q in itertools.pairwise(brow)
+            ]
+    canvas.lines(segments, min(max(0.012 * px, 0.3), 1.2), radiance)

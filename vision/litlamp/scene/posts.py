@@ -16,6 +16,7 @@ from litlamp.aspects.aspect import PLATES, Aspect
 from litlamp.box import Box
 from litlamp.scene.canvas import Canvas, Colour3, times
 from litlamp.scene.heads import Head, Kind, draw_head, paint_back, paint_head
+from litlamp.scene.phantom import Phantom
 from litlamp.scene.plates import PlateBoard, draw_plate, paint_plate
 from litlamp.scene.traced import WIDEST, Traced, cast_heads, paint_traced
 from litlamp.scene.truth import HeadTruth, PlateTruth, SignalTruth
@@ -261,8 +262,12 @@ def paint_post(
     sky: Colour3,
     rng: np.random.Generator,
     snow: float = 0.0,
+    phantoms: tuple[Phantom | None, ...] = (),
 ) -> SignalTruth:
-    """Paint mast, heads and plates. Shares in view are settled by the composer when all is painted."""
+    """Paint mast, heads and plates; `phantoms` is what each head's unlit glass sends back.
+
+    Shares in view are settled by the composer when all is painted.
+    """
     if post.mast in ("pipe", "lattice", "gantry"):
         _mast(canvas, view, post, rng)
     else:
@@ -270,15 +275,16 @@ def paint_post(
     _brackets(canvas, view, post)
     heads: list[HeadTruth] = []
     assets = post.traced or (None,) * len(post.heads)
-    for (head, at), asset, lamp, on, luminance in zip(
-        post.heads, assets, post.aspect.heads, lit, luminances, strict=True
+    sent = phantoms or (None,) * len(post.heads)
+    for (head, at), asset, lamp, on, luminance, back in zip(
+        post.heads, assets, post.aspect.heads, lit, luminances, sent, strict=True
     ):
         if post.back:
             heads.append(paint_back(canvas, view, head, at, lamp, rng))
         elif asset is not None and head.width * view.size_at(at[1]) < WIDEST:
-            heads.append(paint_traced(canvas, view, asset, at, lamp, on, luminance, sky, rng, snow))
+            heads.append(paint_traced(canvas, view, asset, at, lamp, on, luminance, sky, rng, snow, back))
         else:
-            heads.append(paint_head(canvas, view, head, at, lamp, on, luminance, sky, rng, snow))
+            heads.append(paint_head(canvas, view, head, at, lamp, on, luminance, sky, rng, snow, back))
     plates: list[PlateTruth] = []
     if not post.back:
         plates = [paint_plate(canvas, view, board, at, rng) for board, at in post.plates]

@@ -24,6 +24,7 @@ from litlamp.box import Box
 from litlamp.scene.canvas import Canvas, Colour3, Points, times
 from litlamp.scene.heads import GLASS, Aperture, Head, Kind
 from litlamp.scene.light import Glow, GlowColour, Radiance, Source
+from litlamp.scene.phantom import Phantom
 from litlamp.scene.truth import HeadTruth
 from litlamp.scene.view import View
 
@@ -184,6 +185,7 @@ def paint_traced(
     sky: Colour3,
     rng: np.random.Generator,
     snow: float = 0.0,
+    sent: Phantom | None = None,
 ) -> HeadTruth:
     """Lay a traced head with its centre at `at` metres; arguments and truth are those of `paint_head`."""
     head, scale = asset.head, view.size_at(at[1]) / asset.scale
@@ -213,6 +215,15 @@ def paint_traced(
                 gain = times(GLASS[aperture.glass], canvas.sun.shade(0, 0, 1), phantom)
                 add = (gain[0] + mirror * sky[0], gain[1] + mirror * sky[1], gain[2] + mirror * sky[2])
                 day += np.minimum(glass[..., i, None] * 1.5, 1) * np.asarray(add, np.float32)
+        if sent is not None:
+            rows = np.linspace(-1, 1, glass.shape[0], dtype=np.float32)[:, None, None]
+            fade = 1 - np.float32(sent.slope) * np.clip(
+                0.5 - np.float32(0.5 * math.sin(sent.lean)) * rows, 0, 1
+            )
+            for i, aperture in enumerate(head.apertures):
+                if sent.falls_on(i, len(head.apertures)):
+                    share = np.minimum(glass[..., i, None] * 1.5, 1) * fade
+                    day += share * np.asarray(sent.colour(aperture.glass), np.float32)
         cover = layers[..., 6:7] * np.float32(1 / 255)
         way, size, origin = laid
         part = _warp(np.concatenate([day, cover], -1), way, size)
