@@ -11,7 +11,7 @@ from litlamp.box import Box
 from litlamp.scene.canvas import Canvas, Colour3, Points, bar, moved, noise, srgb, times
 from litlamp.scene.heads import ellipse, rounded
 from litlamp.scene.spots import Found, Here, box_of, pick, shine, spot
-from litlamp.scene.street import counter, road_light, walker_light
+from litlamp.scene.street import bollard, counter, road_light, walker_light
 from litlamp.scene.town import TOWN
 
 _BODY = (srgb(30, 30, 32), srgb(215, 216, 218), srgb(150, 25, 28), srgb(40, 70, 130), srgb(140, 142, 146),
@@ -57,6 +57,7 @@ def street(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
             _houses(canvas, rng, way, side, half + float(rng.uniform(2, 9)), after_dark)
     if rng.random() < (0.85 if after_dark else 0.5):
         out += _lamps(canvas, rng, way, half + 1, here, after_dark)
+    out += _kerb(canvas, rng, way, half, here)
     out += _traffic(canvas, rng, way, lanes, here, after_dark)
     out += _lights(canvas, rng, way, half, here)
     return out
@@ -172,11 +173,44 @@ def _lamps(
     return out
 
 
+_CLOTH = (srgb(190, 220, 40), srgb(30, 32, 40), srgb(60, 80, 120), srgb(170, 40, 40), srgb(200, 195, 185),
+          srgb(235, 110, 30))  # fmt: skip
+
+
+def _kerb(canvas: Canvas, rng: np.random.Generator, way: _Way, half: float, here: Here) -> list[Found]:
+    """People, posts and marks along the kerbs."""
+    shade = canvas.sun.shade(0, 0.1, 1)
+    out: list[Found] = []
+    depth = sorted(
+        float(np.exp(rng.uniform(math.log(5), math.log(50)))) for _ in range(int(rng.integers(0, 6)))
+    )
+    for z in reversed(depth):
+        k = way.focal / z
+        x, y = way.at(float(rng.choice([-1, 1])) * (half + float(rng.uniform(0.4, 2.5))), 0, z)
+        what = rng.random()
+        if what < 0.4:
+            coat, legs = (times(_CLOTH[int(rng.integers(len(_CLOTH)))], shade) for _ in range(2))
+            canvas.polygons(
+                [moved(rounded(0.3 * k, 0.9 * k, 0.1 * k), x, y - 0.45 * k)], times(legs, (0.5, 0.5, 0.5))
+            )
+            canvas.polygons([moved(rounded(0.46 * k, 0.7 * k, 0.15 * k), x, y - 1.15 * k)], coat)
+            canvas.polygons(
+                [ellipse(0.2 * k, 0.26 * k, x, y - 1.65 * k, 12)], times(srgb(190, 140, 115), shade)
+            )
+        elif what < 0.6:
+            out += bollard(canvas, rng, replace(here, at=(x, y - 0.5 * k), size=0.55 * k))
+        else:
+            out += TOWN["stacked marks"](
+                canvas, rng, replace(here, at=(x, y - float(rng.uniform(0.5, 2)) * k), size=0.3 * k)
+            )
+    return out
+
+
 def _traffic(
     canvas: Canvas, rng: np.random.Generator, way: _Way, lanes: int, here: Here, after_dark: bool
 ) -> list[Found]:
     """Cars, vans and buses ahead, from far to near."""
-    n = int(rng.choice([0, 2, 5, 9], p=[0.18, 0.4, 0.3, 0.12]))
+    n = int(rng.choice([0, 2, 5, 9], p=[0.15, 0.4, 0.32, 0.13]))
     depth = sorted((float(np.exp(rng.uniform(math.log(7), math.log(110)))) for _ in range(n)), reverse=True)
     out: list[Found] = []
     lit = after_dark or rng.random() < 0.45
@@ -217,7 +251,7 @@ def _car(
             plate = moved(rounded(0.5 * k, 0.12 * k, 0), x, y - 0.3 * tall * k)
             canvas.polygons([plate], times((0.6, 0.6, 0.55), shade))
     level = y - (0.47 if tall < 2.5 else 0.3) * tall * k
-    shape = int(rng.integers(3))
+    shape = int(rng.integers(4))
     high = float(rng.uniform(0.12, 0.2)) * k
     out: list[Found] = []
     glass = times(srgb(150, 15, 18) if rear else srgb(200, 205, 210), shade)
@@ -230,6 +264,8 @@ def _car(
             part = moved(rounded(0.34 * k, high, 0.03 * k), cx, level)
         elif shape == 2:
             part = moved(rounded(0.18 * k, 2.2 * high, 0.03 * k), cx, level - 0.5 * high)
+        elif shape == 3:  # two round lamps, one over the other
+            parts.append(ellipse(high, high, cx, level - 1.1 * high, 16))
         parts.append(part if np.ptp(part[:, 0]) > 0.9 else ellipse(0.9, 0.9, cx, level, 8))
         out.append(("car lights", box_of([part])))
     canvas.polygons(parts, glass)
@@ -285,7 +321,7 @@ def _lights(canvas: Canvas, rng: np.random.Generator, way: _Way, half: float, he
                     canvas, rng, replace(here, at=beside, size=size * float(rng.uniform(0.9, 1.6)))
                 )
     for side in (-1, 1):
-        if rng.random() < 0.35:
+        if rng.random() < 0.45:
             zz = float(np.exp(rng.uniform(math.log(5), math.log(50))))
             kk = way.focal / zz
             place = replace(

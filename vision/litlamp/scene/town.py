@@ -340,6 +340,59 @@ def _headlamps(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Fou
     return out
 
 
+_INK: tuple[Colour3, ...] = (
+    srgb(200, 35, 30),
+    srgb(230, 90, 50),
+    srgb(90, 190, 180),
+    srgb(40, 150, 70),
+    srgb(235, 200, 50),
+    srgb(235, 235, 230),
+    srgb(60, 110, 190),
+)
+
+
+def _marks(canvas: Canvas, rng: np.random.Generator, here: Here) -> list[Found]:
+    """Small coloured or pale marks one over another that give no light: stickers, badges, paint, fittings.
+
+    They sit on a post, a door, a flank of a vehicle, or on nothing in particular, with letters beside them.
+    """
+    (x, y), size = here.at, here.size
+    shade = canvas.sun.shade(0, 0.1, 1)
+    d = float(np.exp(rng.uniform(math.log(2.0), math.log(14)))) * min(canvas.size) / 256
+    n = int(rng.choice([1, 2, 3, 4], p=[0.15, 0.45, 0.3, 0.1]))
+    step = d * float(rng.uniform(1.0, 2.4))
+    ground = rng.random()
+    if ground < 0.35:
+        tone = float(rng.uniform(0.01, 0.12))
+        canvas.pipe(
+            (x, y + size * 6), (x, y - step * n), d * float(rng.uniform(0.5, 1.1)), (tone, tone, tone * 1.1)
+        )
+    elif ground < 0.75:
+        wide, tall = size * float(rng.uniform(1, 5)) + 3 * d, size * float(rng.uniform(1, 3)) + step * (n + 1)
+        board = ((0.02, 0.025, 0.03), (0.03, 0.04, 0.1), (0.3, 0.3, 0.31), (0.2, 0.05, 0.03))[
+            int(rng.integers(4))
+        ]
+        off = float(rng.uniform(-0.4, 0.4)) * wide
+        canvas.polygons([moved(rounded(wide, tall, 0.5 * d), x + off, y)], times(board, shade))
+    if rng.random() < 0.3:
+        pale = times((0.6, 0.6, 0.6), shade)
+        strokes = [
+            ((x + d * (1.3 + 0.8 * i), y - 0.4 * d), (x + d * (1.3 + 0.8 * i), y + 0.4 * d)) for i in range(5)
+        ]
+        canvas.lines(strokes, max(0.18 * d, 0.25), pale)
+    gain = math.exp(rng.uniform(math.log(0.5), math.log(2.0)))
+    same = int(rng.integers(len(_INK))) if rng.random() < 0.3 else None
+    out: list[Found] = []
+    for i in range(n):
+        at = x + float(rng.normal(0, 0.1)) * d, y + (i - (n - 1) / 2) * step
+        w, h = d * float(rng.uniform(0.7, 1.2)), d * float(rng.uniform(0.7, 1.5))
+        shape = ellipse(w, h, *at, n=16) if rng.random() < 0.6 else moved(rounded(w, h, 0.2 * d), *at)
+        ink = _INK[int(rng.integers(len(_INK))) if same is None else same]
+        canvas.polygons([shape], times(ink, shade, gain))
+        out.append(("marks", box_of([shape])))
+    return out
+
+
 def _source(rng: np.random.Generator) -> Source:
     return "led" if rng.random() < 0.55 else "incandescent"
 
@@ -356,6 +409,7 @@ TOWN: dict[str, Callable[[Canvas, np.random.Generator, Here], list[Found]]] = {
     "lamp column": _lamp_column,
     "arrow light": _arrows,
     "headlamps": _headlamps,
+    "stacked marks": _marks,
 }
 
 
