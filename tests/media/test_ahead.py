@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from litlamp.media.ahead import ahead
+from litlamp.media.ahead import DEEPEST, DEPTH, ROOM, ahead, frames_ready
 
 
 @given(st.lists(st.integers(), max_size=40), st.integers(1, 5))
@@ -55,3 +55,31 @@ def test_closing_early_stops_the_thread() -> None:
     assert threading.active_count() == before + 1
     given_out.close()
     assert threading.active_count() == before
+
+
+def test_it_begins_before_anything_is_asked_of_it() -> None:
+    begun = threading.Event()
+
+    def items() -> Iterator[int]:
+        begun.set()
+        yield 1
+
+    given_out = ahead(items())
+    assert begun.wait(5)
+    assert list(given_out) == [1]
+    assert list(given_out) == []
+
+
+def test_what_was_never_asked_for_can_be_closed_and_is_let_go() -> None:
+    before = threading.active_count()
+    given_out = ahead(iter(range(1000)), 4)
+    given_out.close()
+    assert threading.active_count() == before
+    assert list(given_out) == []
+
+
+@given(st.integers(16, 8192), st.integers(16, 8192))
+def test_frames_held_ready_take_no_more_room_than_is_allowed(width: int, height: int) -> None:
+    ready = frames_ready((width, height))
+    assert DEPTH <= ready <= DEEPEST
+    assert ready == DEPTH or ready * width * height * 3 / 2 <= ROOM

@@ -162,7 +162,7 @@ def test_a_mast_is_searched_for_plates_now_and_then_but_those_known_are_read_at_
     film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes], finder: Any
 ) -> None:
     def pictures() -> Iterator[np.ndarray]:
-        for i in range(210):
+        for i in range(380):
             dx, dy = (round(v) for v in sway(i / 30))
             rgb = scene([(240, 100, 16, "red")], (dx, dy))
             rgb[190 + dy : 214 + dy, 228 + dx : 252 + dx] = (250, 40, 250)
@@ -213,7 +213,7 @@ def test_a_head_dark_throughout_is_said_so_only_when_watched_for_long(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     # A blue disc is what the stand-in takes for a dark head; this one gives next to no light.
-    monkeypatch.setitem(PAINT, "dark", (4, 4, 104))
+    monkeypatch.setitem(PAINT, "dark", (4, 4, 106))
     for count, known in ((130, True), (60, False)):
         pictures = (
             scene([(240, 120, 14, "green"), (240, 190, 14, "dark")], sway(i / 30)) for i in range(count)

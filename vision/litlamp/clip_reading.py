@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import contextlib
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -13,6 +14,8 @@ from litlamp.photo_reading import DEFAULT_LEVEL, Passage, SourceReading, Stretch
 if TYPE_CHECKING:
     from litlamp.aspects.reading import Reading
     from litlamp.aspects.rulebook import Rulebook
+    from litlamp.media.clip import Clip
+    from litlamp.media.clip_frame import ClipFrame
     from litlamp.media.frame import Frame
     from litlamp.media.sources import Source
     from litlamp.sight.eyes import Eyes
@@ -80,26 +83,29 @@ def read_with_frames(
     processes that read so each.
     """
     from litlamp.aspects.rulebook import load_book
-    from litlamp.media.clip import MediaError, open_clip
+    from litlamp.media.clip import MediaError
     from litlamp.sight.eyes import load_eyes
-    from litlamp.sight.signals import signals_in
-    from litlamp.sight.watch import watch
 
     if not 0 < level <= 1:
         raise ValueError(f"the level must be above 0 and at most 1, not {level}")
-    book = book or load_book()
-    eyes = eyes or load_eyes(threads=1)
     name = source_name(source)
     try:
-        with open_clip(source, fps=fps, threads=threads) as clip:
+        with _decoding(source, fps, threads) as (clip, coming):
+            # The decoder is at work: what else is needed is loaded meanwhile.
+            from litlamp.aspects import interpret  # noqa: F401
+            from litlamp.sight.signals import signals_in
+            from litlamp.sight.watch import watch
+
+            book, eyes = book or load_book(), eyes or load_eyes(threads=1)
             length = clip.duration
 
             def at(seconds: float) -> None:
                 if progress is not None:
                     progress(seconds, length)
 
-            watched = watch(clip, eyes, keep_frames=keep, told=at, decode_ahead=threads != 1)
+            watched = watch(clip, eyes, keep_frames=keep, told=at, frames=coming)
     except MediaError as error:
+        book, eyes = book or load_book(), eyes or load_eyes(threads=1)
         failed = SourceReading(
             name, None, None, (), error.sentence, book.name, book.edition, dict(eyes.names)
         )
@@ -127,6 +133,22 @@ def read_with_frames(
         tuple(passages),
     )
     return read, tuple(frames)
+
+
+@contextlib.contextmanager
+def _decoding(
+    source: Source, fps: Fraction | float | None, threads: int
+) -> Iterator[tuple[Clip, Iterable[ClipFrame]]]:
+    """The clip, and its frames as a thread of its own decodes them; with 1 thread, as they are asked for."""
+    from litlamp.media.ahead import ahead, frames_ready
+    from litlamp.media.clip import open_clip
+
+    with open_clip(source, fps=fps, threads=threads) as clip:
+        if threads == 1:
+            yield clip, clip
+        else:
+            with contextlib.closing(ahead(clip, frames_ready(clip.size))) as frames:
+                yield clip, frames
 
 
 def read_signal(

@@ -250,7 +250,7 @@ class _Reader:
 
     def read(self, progress: Callable[[float, float | None], None] | None) -> None:
         """On to the clip's end, or to where it is interrupted."""
-        from litlamp.media.ahead import ahead
+        from litlamp.media.ahead import ahead, frames_ready
         from litlamp.media.clip import MediaError
         from litlamp.sight.beside import one_thread
         from litlamp.sight.watch import seconds
@@ -267,7 +267,8 @@ class _Reader:
         broke = False
         with clip, _Interruption() as stop, one_thread():
             try:
-                with contextlib.closing(ahead(seconds(frames, self._at, last))) as timed:
+                coming = ahead(seconds(frames, self._at, last), frames_ready(clip.size))
+                with contextlib.closing(coming) as timed:
                     for frame, at in timed:
                         watch.frame(frame, at)
                         self._took(frame, at)

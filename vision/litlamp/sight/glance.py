@@ -93,9 +93,9 @@ def halvings(ratio: float) -> int:
 def heads_in_whole(frame: ClipFrame, eyes: Eyes) -> list[HeadFound]:
     """Heads on the reduced whole, px of the frame."""
     whole = part_of(frame, None, halvings(max(frame.size) / SCAN_SIDE))
-    window = reduced_whole(whole.rgb)
-    heads, _ = _asked([window], eyes)
-    return [_moved_head(h, whole) for h in heads if h.score >= eyes.calibration.head_score]
+    least = eyes.calibration.head_score
+    ((window, maps),) = answers([reduced_whole(whole.rgb)], eyes)
+    return [_moved_head(h, whole) for h in distinct_heads(read_heads(maps, window, least))]
 
 
 def heads_at(frame: ClipFrame, spots: Sequence[Spot], eyes: Eyes) -> list[list[HeadFound]]:

@@ -7,7 +7,6 @@ moments depend on the clip's own times alone, so that the same clip is always re
 
 from __future__ import annotations
 
-import contextlib
 import math
 from bisect import bisect_left
 from collections.abc import Callable, Generator, Iterable
@@ -15,7 +14,6 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from litlamp.box import Box
-from litlamp.media.ahead import ahead
 from litlamp.media.clip import Clip
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.media.frame import Time
@@ -33,7 +31,7 @@ SCANS = (0.0, 0.37)
 SCAN_EVERY = (0.83, 0.97)
 WHOLES = (0.0, 0.7)
 WHOLE_EVERY = (5.9, 7.1)
-LOOKS = (0.17, 0.29, 0.41, 0.53, 0.67)
+LOOKS = (0.19, 0.37, 0.59, 0.79)
 LOOK_EVERY = (1.23, 1.07, 1.33)
 """Seconds between a signal's looks, the first ones sooner."""
 GROWN = 1.2
@@ -42,7 +40,7 @@ SOONEST = 0.3
 """But no sooner than so many seconds after it."""
 UNLIKE, SOON = 4, 0.7
 """So is one whose lamps were otherwise for so many frames in a row, as soon as this: they may be others."""
-SETTLED = 5
+SETTLED = 4
 """A signal that was looked at so often is looked at half as often."""
 CALM, STILL = 1.6, 4.5
 """How much more seldom the whole is scanned while all signals in view are settled; and while the camera keeps
@@ -52,7 +50,7 @@ GROWS, PANNED, SINCE = 0.03, 0.1, 1.0
 of the frame's longer side, both since a look so many seconds ago or earlier, the camera keeps still."""
 FULL_HD, MOST_PACE = 1920 * 1080, 1.6
 """Px of a frame under which all of this is done the more seldom, and by how much at most."""
-KNOWN, EVERY = 4, (2, 4)
+KNOWN, EVERY = 4, (3, 5)
 """Each so-manieth look looks for further heads and plates, up to this one and after it."""
 LIT_UP, RISEN = 0.3, 2.5
 """A lamp never seen lit that gives so much light, in terms of the brightest of its signal, and so many times
@@ -73,8 +71,9 @@ UNLIKELY = 4.0
 FULL = 2.5
 """Signals followed at once beyond which each is looked at the more seldom."""
 SPOTS = 24
-FIRST_WINDOWS, WINDOWS, CALM_WINDOWS = 6, 3, 2
-"""Spots that the finder looks at after the first scan, after any other, and while all is settled."""
+FIRST_WINDOWS, BESIDE_WINDOWS, WINDOWS, CALM_WINDOWS = 6, 4, 3, 2
+"""Spots that the finder looks at after the first scan (if nothing, and if something, was found on the whole
+before), after any other, and while all is settled."""
 HASTE = 4
 """Scans at the beginning after which as few are looked at, if something was found."""
 BEGIN = 0.15
@@ -187,16 +186,20 @@ class Watch:
         if len(self._live) < MOST_TRACKS:
             calm = bool(self._live) and all(t.looked >= SETTLED and t.held for t in self._live)
             still = calm and all(_still(t, at) for t in self._live)
-            # The second look at the whole is for clips in which nothing was found at once; while the camera
-            # keeps still each third is enough.
+            # The second look at the whole, and the second scan, are for clips in which nothing was found at
+            # once; while the camera keeps still each third look at the whole is enough.
             whole, count = self._whole.due(at, pace), self._whole.count
             if whole and not (1 < count <= len(WHOLES) and self._live) and (count % 3 == 1 or not still):
                 self._begin(heads_in_whole(frame, self._eyes), frame, at)
-            first = self._scan.count == 0
-            if self._scan.due(at, pace * (STILL if still else CALM if calm else 1.0)):
+            scans, count = (
+                self._scan.due(at, pace * (STILL if still else CALM if calm else 1.0)),
+                self._scan.count,
+            )
+            if scans and not (1 < count <= len(SCANS) and self._live):
                 # Where something was found at once, there is less need to search in haste.
-                few = calm or (bool(self._live) and self._scan.count <= HASTE)
-                most = FIRST_WINDOWS if first else CALM_WINDOWS if few else WINDOWS
+                few = calm or (bool(self._live) and count <= HASTE)
+                first = BESIDE_WINDOWS if self._live else FIRST_WINDOWS
+                most = first if count == 1 else CALM_WINDOWS if few else WINDOWS
                 spots = self._chosen(spots_in(frame, SPOTS), at)[:most]
                 found = heads_at(frame, spots, self._eyes)
                 self._tried += [
@@ -542,7 +545,7 @@ def watch(
     *,
     keep_frames: bool = False,
     told: Callable[[float], None] | None = None,
-    decode_ahead: bool = True,
+    frames: Iterable[ClipFrame] | None = None,
 ) -> Watched:
     """Watch a clip to its end.
 
@@ -552,7 +555,7 @@ def watch(
     eyes : the networks.
     keep_frames : keep the best frame of each signal, for a picture.
     told : called with the seconds read so far, now and then.
-    decode_ahead : decode the next frames while one is looked at, in another thread.
+    frames : its frames, where they come by another way than by iterating over it.
 
     Raises
     ------
@@ -562,9 +565,8 @@ def watch(
     looking = Watch(eyes, keep_frames=keep_frames)
     count, at, said = 0, 0.0, -1.0
     fault = clip.times_fault
-    coming = seconds(clip)
-    with one_thread(), contextlib.closing(ahead(coming) if decode_ahead else coming) as frames:
-        for frame, at in frames:
+    with one_thread():
+        for frame, at in seconds(clip if frames is None else frames):
             count += 1
             fault = frame.times_fault or fault
             looking.frame(frame, at)
