@@ -6,7 +6,7 @@ import hashlib
 import math
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -210,14 +210,21 @@ def load_eyes(folder: Path | None = None, threads: int | None = None) -> Eyes:
     EyesError
         where they are missing, altered or cannot be loaded.
     """
+    threads = threads or min(os.cpu_count() or 1, 4)
+    beside = min(threads, BESIDE)
+    loaded = _loaded(folder, threads // beside)
+    return loaded if beside == 1 else replace(loaded, beside=beside)
+
+
+@cache
+def _loaded(folder: Path | None, threads: int) -> Eyes:
+    """Every network, each run on so many threads, one run at a time."""
     import onnxruntime
 
     place = models_folder(folder)
     manifest = read_manifest(place)
-    threads = threads or min(os.cpu_count() or 1, 4)
-    beside = min(threads, BESIDE)
     options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = threads // beside
+    options.intra_op_num_threads = threads
     options.inter_op_num_threads = 1
     options.log_severity_level = 3
     # Idle threads that spin would steal the decoder's cores.
@@ -234,7 +241,7 @@ def load_eyes(folder: Path | None = None, threads: int | None = None) -> Eyes:
             raise EyesError("onnxruntime did not give the CPU to run on.")
         nets[part] = Net(part, session)
         names[part] = f"litlamp-{part}-{entry.version}@{entry.sha256[:12]}"
-    return Eyes(nets["finder"], nets["reader"], nets["plates"], manifest.calibration, names, beside)
+    return Eyes(nets["finder"], nets["reader"], nets["plates"], manifest.calibration, names)
 
 
 def softmax(logits: NDArray[np.float32], temperature: float = 1.0) -> NDArray[np.float64]:
