@@ -164,10 +164,12 @@ def glance(
     found, plates = _asked(fine, eyes)
     more, further = _asked(wide if widely else [], eyes)
     # What stands well inside a fine window is that one's to say.
-    found += [h for h in more if not any(_well_inside(w, h.box) for w in fine)]
+    more = [h for h in more if not any(_well_inside(w, h.box) for w in fine)]
+    # Heads that are told apart already stay so; only then is another answer for one of them left behind.
+    found = distinct_heads(found + more) if more else [replace(h, otherwise=None) for h in found]
     known = [replace(p, box=p.box.shift(-part.x0, -part.y0).scale(1 / part.by)) for p in boards or ()]
     plates = distinct_plates([*plates, *further, *known])
-    judged = judge(part.rgb, distinct_heads(found), plates, eyes, search=boards is None)
+    judged = judge(part.rgb, found, plates, eyes, search=boards is None)
     return [_in_frame(j, part, searched=boards is None) for j in judged]
 
 

@@ -34,6 +34,9 @@ WHOLE_EVERY = (5.9, 7.1)
 LOOKS = (0.19, 0.37, 0.59, 0.79)
 LOOK_EVERY = (1.23, 1.07, 1.33)
 """Seconds between a signal's looks, the first ones sooner."""
+PLAIN, FIRST_LOOKS, SELDOM = 28.0, 2, 2.0
+"""A signal whose heads are shown so wide, px, looks the same at each look: after the first ones it is looked
+at so many times more seldom."""
 GROWN = 1.2
 """A signal that has grown by so much since its last look is looked at before its time."""
 SOONEST = 0.3
@@ -102,7 +105,7 @@ MOST_TRACKS = 12
 SHOWN, SHOWN_LAST = 6, 2
 """Frames kept of each signal for a picture, and how many of them are simply the last."""
 LONGEST_STEP = 3600.0
-PAUSE, SLOW = 0.09, 0.045
+PAUSE, SLOW = 0.12, 0.045
 """Seconds. Once all signals in view rest, frames are looked at two by two, with such a pause after each pair:
 a flash is dark for longer by far, and two frames on end show a lamp that is dark in every other. Where frames
 are as far apart as the second, each is looked at."""
@@ -429,6 +432,8 @@ def _plan(track: Track, at: float, live: int, pace: float = 1.0) -> None:
         wait = min(wait * 4 * pace, STILL_WAIT)
     elif n >= SETTLED:
         wait = min(wait * 2 * pace, LONGEST_WAIT)
+    elif n >= FIRST_LOOKS and track.pose.width >= PLAIN:
+        wait *= SELDOM
     if track.restless:
         wait = min(wait, RESTLESS_LOOK)
     if track.misses:
