@@ -9,7 +9,8 @@ a process that only decodes. Where the cores are shared with others, the process
 of the clock. `--sizes 1920x1080 --seconds 3` is a short clip from the hand.
 
 `--repeat N ...` reads the clip N times over as one clip, each in a process of its own, and prints how long
-that took, the most memory that was held, and how much was held as it went on.
+that took, the most memory that was held, and how much was held as it went on. `--clip FILE` takes that clip
+instead of those drawn.
 """
 
 from __future__ import annotations
@@ -185,7 +186,7 @@ def measure(path: Path, rounds: int) -> None:
     with Clocks() as clocks:
         read_clip(path, eyes=eyes)
     ratio = statistics.median(d / w for d, w in zip(decode, whole, strict=True))
-    mbit = 8 * path.stat().st_size / (count / 30) / 1e6
+    mbit = 8 * path.stat().st_size / seconds_of(path) / 1e6
     print(f"{path.stem}: {count} frames, {mbit:.1f} Mbit/s, read as: {told}")
     print(f"  decoding alone {1000 * min(decode) / count:6.2f} ms a frame")
     print(f"  reading        {1000 * min(whole) / count:6.2f} ms a frame")
@@ -239,6 +240,14 @@ def repeated(path: Path, to: Path, times: int) -> None:
                 taken.mux(copy)
 
 
+def seconds_of(path: Path) -> float:
+    """How long its picture lasts, by its header."""
+    with av.open(str(path)) as container:
+        stream = container.streams.video[0]
+        assert stream.time_base is not None and stream.duration is not None
+        return float(stream.duration * stream.time_base)
+
+
 def main() -> None:
     """Print times and ratios."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -249,25 +258,29 @@ def main() -> None:
     parser.add_argument("--words", default="flashing yellow over red")
     parser.add_argument("--seed", type=int, default=3)
     parser.add_argument("--repeat", type=int, nargs="+", default=())
+    parser.add_argument("--clip", type=Path, help="A clip to take instead.")
     parser.add_argument("--keep", type=Path, help="Write the clips here and use those that are there.")
     asked = parser.parse_args()
     print(f"{os.cpu_count()} cores")
     with tempfile.TemporaryDirectory() as folder:
         place = asked.keep or Path(folder)
         place.mkdir(parents=True, exist_ok=True)
-        for size in asked.sizes:
+        clips = [asked.clip] if asked.clip else []
+        for size in () if asked.clip else asked.sizes:
             path = place / f"{size}-{asked.seconds:g}s-{asked.mbit:g}mbit.mp4"
             if not path.exists():
                 width, height = (int(v) for v in size.split("x"))
                 write(path, (width, height), asked.seconds, asked.mbit, asked.words, asked.seed)
+            clips.append(path)
+        for path in clips:
             for times in asked.repeat:
-                long = path.with_stem(f"{path.stem}-{times}times")
+                long = place / f"{path.stem}-{times}times.mp4"
                 if not long.exists():
                     repeated(path, long, times)
-                print(f"{long.stem}:", flush=True)
+                length = times * seconds_of(path)
+                print(f"{long.stem}, {length:.0f} s:", flush=True)
                 wall, busy, peak = child(long, _READS_ON)
-                length = times * asked.seconds
-                print(f"  {length:.0f} s of clip in {wall:.1f} s, {busy:.1f} s of processor time, ", end="")
+                print(f"  read in {wall:.1f} s, {busy:.1f} s of processor time, ", end="")
                 print(f"{1000 * busy / length:.1f} ms for each second; at most {peak:.0f} MB", flush=True)
             if not asked.repeat:
                 measure(path, asked.rounds)

@@ -29,7 +29,7 @@ def in_turn(tracks: Sequence[Track]) -> set[int]:
     found: set[int] = set()
     for i, (a, light_a) in enumerate(lone):
         for b, light_b in lone[i + 1 :]:
-            if _beside(a, b) and _alternate(light_a, light_b):
+            if _at_once(a, b) and _beside(a, b) and _alternate(light_a, light_b):
                 found |= {a.number, b.number}
     return found
 
@@ -37,6 +37,11 @@ def in_turn(tracks: Sequence[Track]) -> set[int]:
 def _main(track: Track) -> int:
     """The head that most looks saw."""
     return max(range(len(track.heads)), key=lambda slot: sum(slot in look.heads for look in track.looks))
+
+
+def _at_once(a: Track, b: Track) -> bool:
+    """Whether there was a time when both were followed."""
+    return a.times[0] <= b.times[-1] and b.times[0] <= a.times[-1]
 
 
 def _beside(a: Track, b: Track) -> bool:

@@ -53,8 +53,8 @@ GROWS, PANNED, SINCE = 0.03, 0.1, 1.0
 of the frame's longer side, both since a look so many seconds ago or earlier, the camera keeps still."""
 FULL_HD, MOST_PACE = 1920 * 1080, 1.6
 """Px of a frame under which all of this is done the more seldom, and by how much at most."""
-KNOWN, EVERY = 4, (3, 5)
-"""Each so-manieth look looks for further heads and plates, up to this one and after it."""
+EVERY = 4
+"""Each so-manieth look looks for further heads and plates."""
 LIT_UP, RISEN = 0.3, 2.5
 """A lamp never seen lit that gives so much light, in terms of the brightest of its signal, and so many times
 as much as at the last look, may have been lit: it is looked at before its time as well."""
@@ -223,7 +223,7 @@ class Watch:
         if not track.in_view(frame.size) or not _inside(place, frame.size):
             track.miss(at, frame.size)
         else:
-            widely = track.misses > 0 or track.looked % EVERY[track.looked > KNOWN] == 0
+            widely = track.misses > 0 or track.looked % EVERY == 0
             boards = None if widely else track.boards(GROWN)
             seen = glance(
                 frame, place, track.pose.width, track.lens(), self._eyes, widely=widely, boards=boards
