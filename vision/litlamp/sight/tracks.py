@@ -221,6 +221,7 @@ class Track:
         the width of the signal's heads, px.
     misses : looks in a row that saw nothing.
     hidden : something is taken to be before it.
+    steady_from : the last moment at which its lamps were not steady.
     rests : its lamps have been steady for so long that not every frame has to be looked at.
     """
 
@@ -254,7 +255,7 @@ class Track:
         self._dark = False
         self._sure = False
         self._velocity = (0.0, 0.0)
-        self._unsteady, self.rests = at, False
+        self.steady_from, self.rests = at, False
         self._held = at
         middles = [h.box.centre for h in glance.seen.heads]
         x, y = (float(np.mean([m[i] for m in middles])) for i in (0, 1))
@@ -427,8 +428,8 @@ class Track:
             )
         self.unlike = self.unlike + 1 if unlike else 0
         if not self._steady():
-            self._unsteady = at
-        self.rests = at - self._unsteady > STEADY
+            self.steady_from = at
+        self.rests = at - self.steady_from > STEADY
         self.times.append(at)
         self.common.append(common)
         self.widths.append(self.pose.width)

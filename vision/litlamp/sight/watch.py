@@ -31,20 +31,20 @@ SCANS = (0.0, 0.37)
 SCAN_EVERY = (0.83, 0.97)
 WHOLES = (0.0, 0.7)
 WHOLE_EVERY = (5.9, 7.1)
-LOOKS = (0.19, 0.37, 0.59, 0.79)
+LOOKS = (0.17, 0.29, 0.41, 0.53, 0.67)
 LOOK_EVERY = (1.23, 1.07, 1.33)
 """Seconds between a signal's looks, the first ones sooner."""
-PLAIN, FIRST_LOOKS, SELDOM = 28.0, 2, 2.0
-"""A signal whose heads are shown so wide, px, looks the same at each look: after the first ones it is looked
-at so many times more seldom."""
+PLAIN, FIRST_LOOKS, SELDOM = 28.0, 2, 3.0
+"""A signal whose heads are shown so wide, px, looks the same at each look while its lamps are steady: after
+the first ones it is looked at so many times more seldom."""
 GROWN = 1.2
 """A signal that has grown by so much since its last look is looked at before its time."""
 SOONEST = 0.3
 """But no sooner than so many seconds after it."""
 UNLIKE, SOON = 4, 0.7
 """So is one whose lamps were otherwise for so many frames in a row, as soon as this: they may be others."""
-SETTLED = 4
-"""A signal that was looked at so often is looked at half as often."""
+SETTLED, PLAIN_SETTLED = 5, 4
+"""A signal that was looked at so often is looked at half as often; the same of such a one."""
 CALM, STILL = 1.6, 4.5
 """How much more seldom the whole is scanned while all signals in view are settled; and while the camera keeps
 still besides, for then nothing comes into view."""
@@ -53,8 +53,9 @@ GROWS, PANNED, SINCE = 0.03, 0.1, 1.0
 of the frame's longer side, both since a look so many seconds ago or earlier, the camera keeps still."""
 FULL_HD, MOST_PACE = 1920 * 1080, 1.6
 """Px of a frame under which all of this is done the more seldom, and by how much at most."""
-EVERY = 4
-"""Each so-manieth look looks for further heads and plates."""
+KNOWN, EVERY = 4, (2, 4)
+"""Each so-manieth look looks for further heads and plates, up to this one and after it; of such a
+signal the latter always."""
 LIT_UP, RISEN = 0.3, 2.5
 """A lamp never seen lit that gives so much light, in terms of the brightest of its signal, and so many times
 as much as at the last look, may have been lit: it is looked at before its time as well."""
@@ -176,7 +177,7 @@ class Watch:
         common = self._exposure.factor(luma, frame.luma_span)
         for track in self._live:
             track.step(frame, luma, at, common)
-        settled = bool(self._live) and all(t.looked >= SETTLED and t.rests for t in self._live)
+        settled = bool(self._live) and all(_settled(t) and t.rests for t in self._live)
         self._paired = settled and not self._paired and since < SLOW
         for track in self._live:
             other = _otherwise(track, at)
@@ -187,7 +188,7 @@ class Watch:
                 track.next_look = min(track.next_look, at + RESTLESS_LOOK)
         self._live = self._kept(at, frame.size)
         if len(self._live) < MOST_TRACKS:
-            calm = bool(self._live) and all(t.looked >= SETTLED and t.held for t in self._live)
+            calm = bool(self._live) and all(_settled(t) and t.held for t in self._live)
             still = calm and all(_still(t, at) for t in self._live)
             # The second look at the whole, and the second scan, are for clips in which nothing was found at
             # once; while the camera keeps still each third look at the whole is enough.
@@ -223,7 +224,7 @@ class Watch:
         if not track.in_view(frame.size) or not _inside(place, frame.size):
             track.miss(at, frame.size)
         else:
-            widely = track.misses > 0 or track.looked % EVERY == 0
+            widely = track.misses > 0 or track.looked % EVERY[track.looked > KNOWN or _plain(track)] == 0
             boards = None if widely else track.boards(GROWN)
             seen = glance(
                 frame, place, track.pose.width, track.lens(), self._eyes, widely=widely, boards=boards
@@ -424,15 +425,26 @@ def _still(track: Track, at: float) -> bool:
     return not turned and now.width < then.width * (1 + GROWS * (at - before.at))
 
 
+def _plain(track: Track) -> bool:
+    """Whether a signal is shown so large, its lamps steady since the last look but one, that a look at it is
+    like another."""
+    return track.pose.width >= PLAIN and len(track.looks) > 1 and track.steady_from <= track.looks[-2].at
+
+
+def _settled(track: Track) -> bool:
+    """Whether a signal was looked at so often that a further look tells little."""
+    return track.looked >= (PLAIN_SETTLED if _plain(track) else SETTLED)
+
+
 def _plan(track: Track, at: float, live: int, pace: float = 1.0) -> None:
     """When the track is looked at next."""
     n = track.looked
     wait = LOOKS[n] if n < len(LOOKS) else LOOK_EVERY[n % len(LOOK_EVERY)] * max(1.0, live / FULL)
-    if n >= SETTLED and _still(track, at):
+    if _settled(track) and _still(track, at):
         wait = min(wait * 4 * pace, STILL_WAIT)
-    elif n >= SETTLED:
+    elif _settled(track):
         wait = min(wait * 2 * pace, LONGEST_WAIT)
-    elif n >= FIRST_LOOKS and track.pose.width >= PLAIN:
+    elif n >= FIRST_LOOKS and _plain(track):
         wait *= SELDOM
     if track.restless:
         wait = min(wait, RESTLESS_LOOK)
