@@ -477,15 +477,21 @@ def training_sample(
     size: tuple[int, int] = (256, 256),
     photos: tuple[str, ...] = (),
     traced: tuple[Traced, ...] = (),
+    *,
+    trials: bool = True,
 ) -> tuple[NDArray[np.uint8], SceneTruth]:
-    """One random picture and its truth: rgb uint8 (H, W, 3). The same arguments: the same bytes."""
+    """One random picture and its truth: rgb uint8 (H, W, 3). The same arguments: the same bytes.
+
+    Without `trials` nothing in it is made hard on purpose.
+    """
     rng = np.random.default_rng((seed, 20))
     trial = EASY
     if rng.random() < NO_SIGNAL:
         scenery, aspects = _without_signal(rng, size, photos)
     else:
         scenery, aspects = _with_signal(rng, size, photos)
-        trial, aspects = draw_trial(rng, aspects, scenery.light, scenery.luminance)
+        if trials:
+            trial, aspects = draw_trial(rng, aspects, scenery.light, scenery.luminance)
     scene, truth = compose(aspects, scenery, rng, traced, trial)
     rgb = expose(scene, draw_camera(rng, scene.light), rng, model=scenery.room)
     if not aspects and rng.random() < 0.06:

@@ -45,6 +45,7 @@ class Calibration(msgspec.Struct, frozen=True):
         8 px; finder_size, reader_size : what each doubling of it adds.
     count, mount, arrangement, whole, plates : temperatures (logits are divided by them).
     head_score : a head fainter than this is not reported.
+    dark_usual : log of how much seldomer, by odds, lamps are dark than in training, which has more of them.
     disagree : share of belief spread evenly for each unit of disagreement between the witnesses.
     floor, floor_score : least probability given to any colour of a lamp of usual score, and how much more it
         is the lower the finder scores the head.
@@ -86,6 +87,7 @@ class Calibration(msgspec.Struct, frozen=True):
     whole: float = 1.0
     plates: float = 1.0
     head_score: float = 0.25
+    dark_usual: float = 0.0
     disagree: float = 0.5
     floor: float = 0.001
     floor_score: float = 0.0

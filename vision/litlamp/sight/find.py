@@ -213,8 +213,8 @@ def ask_at(rgb: Pixels, places: Iterable[tuple[float, float, float]], eyes: Eyes
 def whole_scale(rgb: Pixels) -> float:
     """Px of the reduced whole for a px of the picture."""
     h, w = rgb.shape[:2]
-    side = LARGE_WHOLE_SIDE if h * w > LARGE else WHOLE_SIDE
-    return min(1.0, side / max(h, w))
+    long: int = max(h, w)
+    return min(1.0, (LARGE_WHOLE_SIDE if h * w > LARGE else WHOLE_SIDE) / long)
 
 
 def reduced_whole(rgb: Pixels, half: Pixels | None = None) -> Window:

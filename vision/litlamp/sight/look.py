@@ -354,6 +354,7 @@ def pool_colour(
     is heard sooner. Its agreement earns nothing: so it can neither dilute sure networks nor talk them into
     dropping a colour that they held possible.
     """
+    finder, reader = (_dark_as_usual(p, tuned) for p in (finder, reader))
     size = float(np.clip(np.log2(max(lens, 1.0) / 8.0), -2.0, 2.0))
     own = max(tuned.finder_colour + tuned.finder_size * size, 0.0)
     other_own = max(tuned.reader_colour + tuned.reader_size * size, 0.0) * agrees
@@ -371,6 +372,14 @@ def pool_colour(
     fainter = math.exp(-tuned.floor_score * (log_odds(score) - log_odds(USUAL_SCORE)))
     belief = belief + min(max(tuned.floor * fainter, FLOORS[0]), FLOORS[1])
     return belief / belief.sum(), max(apart, doubt)
+
+
+def _dark_as_usual(colours: NDArray[np.float64], tuned: Calibration) -> NDArray[np.float64]:
+    """A network's belief, had it learned from dark lamps no oftener than they are."""
+    weighed = colours.copy()
+    weighed[DARK] *= math.exp(tuned.dark_usual)
+    weighed /= weighed.sum()
+    return weighed
 
 
 def _doubt(lead: int, other: int, sure: float, tuned: Calibration) -> float:
