@@ -110,3 +110,30 @@ def test_a_lamp_that_is_seen_no_more_while_another_is_lit_is_followed_no_longer(
         track.learn(0.3 * (i + 1), shown(0.3, "red"), SIZE)
         assert track.heads[0].lamps[0].gone == (i == ASTRAY - 1)
     assert not track.heads[0].lamps[1].gone
+
+
+@pytest.mark.parametrize("off", [-30, 30])
+def test_a_signal_that_went_on_by_a_head_keeps_its_heads_apart(off: int) -> None:
+    track = Track(0, 0.0, glance_at((300, 200, "yellow"), (320, 230, "green")), SIZE)
+    track.learn(
+        0.5,
+        glance_at((300 + off * 2 / 3, 200 + off, "yellow"), (320 + off * 2 / 3, 230 + off, "green")),
+        SIZE,
+    )
+    assert track.looks[-1].heads == (0, 1)
+    assert [lamp.colour for head in track.heads for lamp in head.lamps] == ["yellow", "green"]
+
+
+def test_where_colours_speak_against_it_heads_are_not_laid_on_others() -> None:
+    track = Track(0, 0.0, glance_at((300, 200, "yellow"), (300, 240, "green")), SIZE)
+    # All is where it was but for a third head: what showed yellow has changed.
+    track.learn(0.5, glance_at((300, 200, "red"), (300, 240, "yellow"), (300, 280, "green")), SIZE)
+    assert track.looks[-1].heads == (0, 1, 2)
+
+
+def test_of_a_signal_seen_again_close_by_the_highest_head_may_be_out_of_the_picture() -> None:
+    track = Track(0, 0.0, glance_at((300, 60, "yellow"), (300, 120, "green")), SIZE)
+    track.resume(0.5, glance_at((360, 40, "green"), width=30), SIZE)
+    assert track.looks[-1].heads == (1,)
+    track.resume(1.0, glance_at((200, 100, "yellow"), width=30), SIZE)
+    assert track.looks[-1].heads == (0,)

@@ -25,6 +25,8 @@ DARK = COLOURS.index("dark")
 
 SAME_HEAD = 0.75
 """Heads whose middles lie nearer to each other than this, head widths, are one."""
+BESIDE = 3.0
+"""So far, head widths, may a signal be from where it was taken to be."""
 SAME_LAMP = 0.6
 """Lamps of one head whose centres lie nearer to each other than this, of their diameter, are one."""
 OTHER_LAMP = 0.3
@@ -377,17 +379,29 @@ class Track:
         self.learn(at, glance, size)
 
     def lay(self, glance: Glance) -> None:
-        """It is where a look saw it, highest head on highest; what differs further down, `learn` settles."""
-        self._lay([h.box.centre for h in glance.seen.heads], glance.seen.resolution)
+        """It is where a look saw it; what differs further down, `learn` settles.
+
+        Its highest head lies where the look's does, or, where colours speak against that, one lower down: of
+        a signal close by the highest may have left the picture.
+        """
+        width = glance.seen.resolution
+        x, y = min((h.box.centre for h in glance.seen.heads), key=lambda middle: middle[1])
+        places = [
+            (x - u * width, y - v * width)
+            for u, v in sorted((h.middle for h in self._followed), key=lambda middle: middle[1])
+        ]
+        fit = next((at for at in places if self._alike(glance, self._laid(glance, at, width))), places[0])
+        self._lie(fit, width)
 
     def lay_on(self, other: Track) -> None:
         """It is where another track of the same signal is."""
-        self._lay([other.pose.place(*h.middle) for h in other.heads], other.pose.width)
+        width = other.pose.width
+        top = min((other.pose.place(*h.middle) for h in other.heads), key=lambda middle: middle[1])
+        high = min((h.middle for h in self._followed), key=lambda middle: middle[1])
+        self._lie((top[0] - high[0] * width, top[1] - high[1] * width), width)
 
-    def _lay(self, middles: Sequence[tuple[float, float]], width: float) -> None:
-        own = [h.middle for h in self._followed]
-        top, high = min(middles, key=lambda m: m[1]), min(own, key=lambda m: m[1])
-        self.pose = Pose(top[0] - high[0] * width, top[1] - high[1] * width, width)
+    def _lie(self, middle: tuple[float, float], width: float) -> None:
+        self.pose = Pose(*middle, width)
         self._good.clear()
         self._follower.forget()
 
@@ -532,21 +546,54 @@ class Track:
         )
 
     def _matched(self, glance: Glance) -> dict[int, int]:
-        """Which of the track's heads each head of a look is, by where it stands."""
+        """Which of the track's heads each head of a look is, by where it stands.
+
+        Of a signal that comes near fast the place may be out by as much as its heads stand apart. So where
+        heads would be left over, those of the look are laid on it anew, if more of them then find theirs.
+        """
+        size, heads = self.pose.width, glance.seen.heads
+        best = self._laid(glance, (self.pose.x, self.pose.y), size, max(1.0, glance.seen.resolution / size))
+        if len(best) in (len(heads), len(self._followed)):
+            return best
+        size = glance.seen.resolution
+        for head in heads:
+            x, y = head.box.centre
+            for trace in self._followed:
+                u, v = trace.middle
+                middle = x - u * size, y - v * size
+                if math.dist(middle, (self.pose.x, self.pose.y)) < BESIDE * size:
+                    other = self._laid(glance, middle, size)
+                    if len(other) > len(best) and self._alike(glance, other):
+                        best = other
+        return best
+
+    def _laid(
+        self, glance: Glance, middle: tuple[float, float], width: float, reach: float = 1.0
+    ) -> dict[int, int]:
+        """The same, were the signal's middle there, px of the frame, and its heads so wide."""
         pairs = []
         for i, head in enumerate(glance.seen.heads):
             for slot, trace in enumerate(self.heads):
                 if trace.gone:
                     continue
-                x, y = self.pose.place(*trace.middle)
-                away = math.dist(head.box.centre, (x, y)) / self.pose.width
-                if away < SAME_HEAD * max(1.0, glance.seen.resolution / self.pose.width):
+                u, v = trace.middle
+                away = math.dist(head.box.centre, (middle[0] + u * width, middle[1] + v * width)) / width
+                if away < SAME_HEAD * reach:
                     pairs.append((away, i, slot))
         matched: dict[int, int] = {}
         for _, i, slot in sorted(pairs):
             if i not in matched and slot not in matched.values():
                 matched[i] = slot
         return matched
+
+    def _alike(self, glance: Glance, matched: dict[int, int]) -> bool:
+        """Whether each head that a look saw lit shows a colour that was seen there before, if any was."""
+        for i, slot in matched.items():
+            shown = _shows(glance.seen.heads[i])
+            known = {lamp.colour for lamp in self.heads[slot].lamps if lamp.colour is not None}
+            if shown is not None and known and shown not in known:
+                return False
+        return True
 
     def _settle(self, glance: Glance, matched: dict[int, int]) -> None:
         """Correct the pose by heads that a look saw: by their lamps, whose places are truer than boxes."""
