@@ -319,7 +319,8 @@ def _plane(plane: VideoPlane, sample: np.dtype[Any], to_a_pixel: int) -> NDArray
 
 def _turn(frame: VideoFrame) -> tuple[Turn, tuple[str, ...]]:
     side_data: Any = frame.side_data
-    for data in list(side_data):
+    # By number: what running through it gives, the data or their kinds, differs between PyAV 18 and 19.
+    for data in (side_data[i] for i in range(len(side_data))):
         if data.type.name == "DISPLAYMATRIX":
             turn = Turn.of_matrix(np.frombuffer(data, np.int32))
             if turn is None:
