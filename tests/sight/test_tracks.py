@@ -10,7 +10,7 @@ from litlamp.aspects.belief import UNKNOWN_PLATE
 from litlamp.box import Box
 from litlamp.sight.glance import Glance
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
-from litlamp.sight.tracks import ASTRAY, MOST_HEADS, Pose, Track
+from litlamp.sight.tracks import ASTRAY, FASTEST_GROWTH, MOST_HEADS, Pose, Track
 
 SIZE = (640, 480)
 Seen = tuple[float, float, Colour]
@@ -137,3 +137,30 @@ def test_of_a_signal_seen_again_close_by_the_highest_head_may_be_out_of_the_pict
     assert track.looks[-1].heads == (1,)
     track.resume(1.0, glance_at((200, 100, "yellow"), width=30), SIZE)
     assert track.looks[-1].heads == (0,)
+
+
+def test_where_nothing_can_be_followed_it_grows_and_goes_on_as_looks_found_it_to() -> None:
+    track = Track(0, 0.0, glance_at((300, 180, "red"), (300, 240, "green")), SIZE)
+    black = np.zeros((SIZE[1], SIZE[0]), np.uint8)
+    for i in range(1, 8):
+        for j in range(4):
+            assert not track._follow(black)
+            track.times.append((4 * i + j) / 30)
+        by = 1.12**i
+        track.learn(
+            i / 7.5,
+            glance_at((300, 210 - 30 * by, "red"), (300, 210 + 30 * by, "green"), width=20 * by),
+            SIZE,
+        )
+    known = track.pose.width
+    for _ in range(4):
+        track._follow(black)
+    assert track.pose.width == pytest.approx(known * 1.12, rel=0.04)
+    assert track.pose.x == pytest.approx(300, abs=2)
+
+
+def test_no_look_makes_it_expected_to_grow_wildly() -> None:
+    track = Track(0, 0.0, glance_at((300, 180, "red"), (300, 240, "green")), SIZE)
+    track.times.append(1 / 30)
+    track.learn(0.1, glance_at((300, 150, "red"), (300, 270, "green"), width=40), SIZE)
+    assert 1 < track._growth <= FASTEST_GROWTH

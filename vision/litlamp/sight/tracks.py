@@ -79,6 +79,8 @@ LEAST_CHANGE = 0.03
 """The width of its heads is put right where it is off by more than this."""
 SWIFT = 0.5
 """Share that the last motion has in what is expected of the next."""
+GROWING, FASTEST_GROWTH = 0.25, 1.08
+"""The same of how much it grows from frame to frame; and the most that is expected."""
 UNLIKE, UNLIKE_MISSED = 0.5, 0.7
 """Where all its lamps have gone dark, a part less like what the last look saw than this has something else
 before it; and one less like it than the second, where a look saw nothing of it besides."""
@@ -256,7 +258,8 @@ class Track:
         self._like: float | None = None
         self._dark = False
         self._sure = False
-        self._velocity = (0.0, 0.0)
+        self._velocity, self._growth = (0.0, 0.0), 1.0
+        self._learned = 0  # frames that there were when a look last told where it is
         self.steady_from, self.rests = at, False
         self._held = at
         middles = [h.box.centre for h in glance.seen.heads]
@@ -310,7 +313,9 @@ class Track:
         # Dark heads are seen none too well, and often in the wrong place: what is followed surely stays.
         blind = self._sure and self.misses == 0 and all(head.lamp is None for head in seen.heads)
         if self.heads and not blind:
+            before_it = self.pose
             self._settle(glance, matched)
+            self._expect_more(before_it)
             if matched:
                 self._measure(seen.resolution)
         slots: list[int] = []
@@ -375,7 +380,7 @@ class Track:
     def resume(self, at: float, glance: Glance, size: tuple[int, int]) -> None:
         """Go on with a signal that was out of sight and is seen again elsewhere."""
         self.lay(glance)
-        self._velocity = (0.0, 0.0)
+        self._velocity, self._growth = (0.0, 0.0), 1.0
         self.learn(at, glance, size)
 
     def lay(self, glance: Glance) -> None:
@@ -386,9 +391,10 @@ class Track:
         """
         width = glance.seen.resolution
         x, y = min((h.box.centre for h in glance.seen.heads), key=lambda middle: middle[1])
+        known = [h for h in self._followed if h.missed < UNSEEN] or self._followed
         places = [
             (x - u * width, y - v * width)
-            for u, v in sorted((h.middle for h in self._followed), key=lambda middle: middle[1])
+            for u, v in sorted((h.middle for h in known), key=lambda middle: middle[1])
         ]
         fit = next((at for at in places if self._alike(glance, self._laid(glance, at, width))), places[0])
         self._lie(fit, width)
@@ -440,6 +446,8 @@ class Track:
                 self._velocity[0] + SWIFT * (moved[0] - self._velocity[0]),
                 self._velocity[1] + SWIFT * (moved[1] - self._velocity[1]),
             )
+            more = self.pose.width / before.width
+            self._growth = _no_wilder(self._growth + GROWING * (more - self._growth))
         self.unlike = self.unlike + 1 if unlike else 0
         if not self._steady():
             self.steady_from = at
@@ -478,10 +486,11 @@ class Track:
             self.shift(*self._velocity)
             return False
         motion = self._follower.motion(luma, self._velocity, rest=self.rests)
+        growth = motion.growth if motion.sure else self._growth
         around = self._region().centre
-        x = around[0] + motion.dx + motion.growth * (self.pose.x - around[0])
-        y = around[1] + motion.dy + motion.growth * (self.pose.y - around[1])
-        self.pose = Pose(x, y, min(max(self.pose.width * motion.growth, 2.0), 4e3))
+        x = around[0] + motion.dx + growth * (self.pose.x - around[0])
+        y = around[1] + motion.dy + growth * (self.pose.y - around[1])
+        self.pose = Pose(x, y, min(max(self.pose.width * growth, 2.0), 4e3))
         self._like = None
         if self._dark and not self._remember:
             self._like = self._likeness.here(luma, self._core())
@@ -619,6 +628,19 @@ class Track:
         x, y = now.mean(axis=0) - own.mean(axis=0) * width
         self.pose = Pose(float(x), float(y), max(width, 2.0))
 
+    def _expect_more(self, before: Pose) -> None:
+        """As much as a look found the signal further on and larger than it was followed to, it goes on."""
+        frames = len(self.times) - self._learned
+        self._learned = len(self.times)
+        if frames < 1 or self.hidden or self.misses > 0:
+            return
+        share = SWIFT / frames
+        self._velocity = (
+            self._velocity[0] + share * (self.pose.x - before.x),
+            self._velocity[1] + share * (self.pose.y - before.y),
+        )
+        self._growth = _no_wilder(self._growth * (self.pose.width / before.width) ** share)
+
     def _measure(self, width: float) -> None:
         """Reckon in head widths nearer to this one, px: those first seen, from far off, look too wide.
 
@@ -729,6 +751,10 @@ class Track:
             near.usual = -1.0
         elif lit:
             near.usual += (1.0 if near.usual <= 0 else 0.3) * (near.light[-1] - near.usual)
+
+
+def _no_wilder(growth: float) -> float:
+    return min(max(growth, 1 / FASTEST_GROWTH), FASTEST_GROWTH)
 
 
 def _wider(pose: Pose, by: float) -> Pose:
