@@ -26,6 +26,7 @@ from litlamp.collection.interval import clopper_pearson
 from litlamp.scene.clip import DrawnClip
 from litlamp.scene.ride import draw_ride
 from litlamp.scene.sequence import draw_sequence
+from litlamp.sight.tracks import union_of
 
 FIRST_SEED = 3_500_000
 SIZE = (960, 540)
@@ -119,7 +120,8 @@ def _seen(clip: DrawnClip) -> list[int]:
 def _owner(clip: DrawnClip, passage: Any) -> int | None:
     """The true signal that a reported one lies on at the moment its boxes are of."""
     best: tuple[float, int] | None = None
-    box = passage.stretches[-1].seen.box
+    # The heads' own, for plates hang below them.
+    box = union_of([head.box for head in passage.stretches[-1].seen.heads])
     near = min(clip.times, key=lambda t: abs(t.seconds - passage.at)).seconds
     for number, signal in clip.signals_at(near).items():
         whole = signal.heads[0].box
