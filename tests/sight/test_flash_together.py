@@ -126,3 +126,12 @@ def test_a_lamp_not_seen_at_the_same_times_says_nothing_of_another() -> None:
 
 def replace_seen(series: LampSeries) -> LampSeries:
     return LampSeries(series.times, series.brightness, np.zeros(series.times.size, bool))
+
+
+@pytest.mark.parametrize("dull", [0.0, 0.4])
+def test_a_lamp_that_comes_and_goes_with_one_that_leans_to_flashing_leans_as_much(dull: float) -> None:
+    leans, hardly = (Flash(None, SWELLS, log_ratio=9.0, leaning=p) for p in (0.8, 0.05))
+    out = together([lamp(ON), lamp(dull + (1 - dull) * ON)], [leans, hardly])
+    assert [found.leaning for found in out] == [0.8, 0.8]
+    other = together([lamp(ON), lamp((TIMES % 1.3 < 0.6).astype(float))], [leans, hardly])
+    assert [found.leaning for found in other] == [0.8, 0.05]

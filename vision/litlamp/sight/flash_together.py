@@ -39,7 +39,7 @@ SHARP = "an LED lamp's ripple against the shutter could look as this does, and n
 """Why it cannot be told of a lamp whose edges are no filament's."""
 FEWEST_TURNS = 3
 """Changes between lit and dark of the lamp that leads; fewer may have any cause."""
-STEP = 0.5
+STEP = 0.65
 """What a lamp still gives while another is dark, of what it gives while that is lit, if both flash."""
 
 
@@ -75,9 +75,22 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
         warms = any(f.warms for f in out if _flashes(f))
         alone = {"flashing": ALONE} if warms else {"flashing": None, "reason": SHARP, "leaning": LEANS}
         out = [replace(f, **alone) if _flashes(f) else f for f in out]
+    out = _leaning_together(series, out)
     open_ones = [f for f in out if f.leaning is not None and f.leaning > 0.5]
     most = 1 - ALL_STEADY ** (1 / max(len(open_ones), 1))
     return tuple(replace(f, leaning=min(f.leaning or 0.0, most)) if f in open_ones else f for f in out)
+
+
+def _leaning_together(series: Sequence[LampSeries], told: Sequence[Flash]) -> list[Flash]:
+    """What is told, with lamps that come and go with one that leans to flashing leaning to it as much."""
+    out = list(told)
+    leads = sorted((f.leaning, i) for i, f in enumerate(told) if f.leaning is not None and f.leaning > 0.5)
+    for i, found in enumerate(told):
+        for most, lead in leads:
+            other = lead != i and found.flashing is None and most > (found.leaning or 0.0)
+            if other and _in_step(series[i], series[lead]):
+                out[i] = replace(found, leaning=most)
+    return out
 
 
 def _plainly_steady(series: LampSeries, found: Flash) -> bool:
