@@ -124,7 +124,7 @@ def test_lamps_of_a_picture_are_found_where_they_are_and_once(data, lamp, paint,
 def test_far_lamps_are_seen_only_through_windows(lamp, paint, eyes_for, finder):
     far = [lamp(1203.5, 803.25, 5, "red"), lamp(3100, 2050, 6, "green")]
     found = f.find(Frame(paint((4000, 3000), far)), eyes_for(finder))
-    assert finder.asked[0] == (1, 480, 640, 3)
+    assert finder.asked[0] == (1, 384, f.LARGE_WHOLE_SIDE, 3)
     assert finder.asked[1][1:] == (f.WINDOW, f.WINDOW, 3)
     assert all(h.scale >= 0.5 for h in found.heads)
     assert sorted(h.x for h in found.heads) == pytest.approx([1203.5, 3100], abs=0.6)
@@ -257,7 +257,7 @@ def test_a_huge_picture_is_looked_at_through_few_small_windows(lamp, paint, eyes
     rng = np.random.default_rng(2)
     lamps = [lamp(*rng.uniform((50, 50), (7950, 5950)), 6) for _ in range(60)]
     f.find(Frame(paint((8000, 6000), lamps)), eyes_for(finder))
-    assert finder.asked[0] == (1, 480, 640, 3)
+    assert finder.asked[0] == (1, 384, f.LARGE_WHOLE_SIDE, 3)
     assert sum(s[0] for s in finder.asked[1:]) <= f.MOST_WINDOWS
     assert {s[1:] for s in finder.asked[1:]} == {(f.WINDOW, f.WINDOW, 3)}
     assert max(s[0] for s in finder.asked) <= 8
@@ -293,3 +293,11 @@ def test_each_spot_is_well_inside_a_window_of_a_fit_scale_or_in_the_whole(spots,
             and max(abs((s.x - w.x0) * w.scale - 80), abs((s.y - w.y0) * w.scale - 80)) <= 0.3 * 160 + 1
         ]  # fmt: skip
         assert held
+
+
+@pytest.mark.parametrize(
+    ("size", "side"), [((2400, 1600), f.WHOLE_SIDE), ((2500, 1601), f.LARGE_WHOLE_SIDE), ((300, 200), 300)]
+)
+def test_a_large_picture_is_reduced_further(size, side):
+    wide, high = size
+    assert round(f.whole_scale(np.broadcast_to(np.uint8(0), (high, wide, 3))) * wide) == side
