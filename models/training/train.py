@@ -23,6 +23,7 @@ from torch.nn import functional
 from augment import developed, mirrored_lessons, mirrored_windows
 from litlamp.aspects.aspect import COLOURS
 from litlamp.scene.traced import load_traced
+from mine import Mine, barren
 from nets import Finder, PlateReader, Reader
 from stream import Arrays, lessons
 from targets import N_MAPS
@@ -30,6 +31,9 @@ from targets import N_MAPS
 FIRST_SEED = 1_000_000
 DEVELOPED = 0.4
 """Share of pictures and windows whose tone is changed each time they are looked at."""
+DIG_EVERY, DUG_IN, DUG = 4, 24, 0.1
+"""Steps from one to the next that asks what the finder takes for heads in pictures without a signal; of how
+many pictures it asks; and the share of the reader's windows that are of such places."""
 
 
 def heat_loss(logit: Tensor, truth: Tensor, weight: Tensor) -> Tensor:
@@ -195,6 +199,7 @@ def main() -> None:
     first_dice = args.first + (saved["seen"] if saved else 0)
     dice = torch.Generator(device).manual_seed(first_dice)
     other_dice = torch.Generator(second).manual_seed(first_dice + 1)
+    mine = Mine(6000, second)
     start, step, log = time.monotonic(), 0, {}
     threading.Thread(target=store.feed, args=(source,), daemon=True).start()
     while True:
@@ -227,6 +232,13 @@ def main() -> None:
                 plates.flatten(0, 1)[pl], kinds.flatten()[pl],
             )
         )  # fmt: skip
+        taken = mine.draw(int(DUG * len(seen_windows)), other_dice)
+        if taken is not None:
+            # In the place of as many, for the batch size must not vary.
+            n = len(taken)
+            seen_windows, asked, heed = seen_windows.clone(), asked.clone(), heed.clone()
+            seen_windows[:n], asked[:n], heed[:n] = taken, 0.0, 0.0
+            asked[:n, 0], heed[:n, :4] = 1.0, 1.0
         with torch.autocast(device.split(":")[0], dtype=torch.bfloat16, enabled=device != "cpu"):
             r = nets["reader"](developed(seen_windows, DEVELOPED, other_dice))
             q = nets["plates"](developed(boards, DEVELOPED, other_dice))
@@ -242,6 +254,9 @@ def main() -> None:
         optimiser.step()
         for k, net in nets.items():
             averaged[k].update(net, step)
+        if step % DIG_EVERY == 0:
+            few = barren(maps, weight).nonzero()[:DUG_IN, 0]
+            mine.look_at(rgb[few], y[few])
         step += 1
         if step % 50 == 0:
             for k, v in {**parts, **rparts, "letters": ploss}.items():
@@ -249,7 +264,8 @@ def main() -> None:
         if step % 250 == 0:
             print(
                 f"{minutes:6.2f} min {seen + store.seen:8d} seen {step:6d} steps "
-                + " ".join(f"{k} {v:.3f}" for k, v in log.items()),
+                + " ".join(f"{k} {v:.3f}" for k, v in log.items())
+                + f" dug {mine.found}",
                 flush=True,
             )
     seen += store.seen
@@ -263,6 +279,7 @@ def main() -> None:
         "first_seed": FIRST_SEED,
         "pictures": seen,
         "steps": step,
+        "dug": mine.found,
         "minutes": round(minutes, 1),
         "maps": N_MAPS,
         "loss": log,

@@ -1,5 +1,7 @@
 """Whether all heads were found: what speaks for one having been missed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -7,7 +9,7 @@ from hypothesis import strategies as st
 
 from litlamp.aspects.aspect import MOST_HEADS
 from litlamp.box import Box
-from litlamp.sight.count import faintly, light_about, whole_belief, whole_evidence
+from litlamp.sight.count import AT_EDGE, faintly, light_about, whole_belief, whole_evidence
 from litlamp.sight.eyes import Calibration, load_eyes
 from litlamp.sight.find import FAINTEST, HeadFound
 from litlamp.sight.look import SignalRead
@@ -80,3 +82,13 @@ def test_by_the_installed_figures_the_edge_and_faint_heads_only_speak_against():
         whole_evidence(heads, (640, 480), READ, tuned, (), [head(300, 260, score=0.2)]),
     ]
     assert all(whole_belief(one, tuned) < best for one in doubted)
+
+
+@given(st.floats(14, 455), st.floats(0.99, 1.0))
+def test_a_mast_that_the_edge_may_cut_settles_no_number_of_heads(y, whole):
+    tuned = Calibration("", whole_weights=(9.0, *[0.0] * 17))
+    sure = replace(READ, whole=whole, count=np.array([0.0, 1.0, 0.0, 0.0]))
+    belief = whole_belief(whole_evidence([head(300, y)], (640, 480), sure, tuned), tuned)
+    # The head is 20 px wide: above it there must be room for 2.5 of them, below for 2.
+    clear = y - 10 >= 2.5 * 20 and 480 - (y + 10) >= 2 * 20
+    assert belief > 0.999 if clear else belief == AT_EDGE

@@ -74,7 +74,7 @@ def draw_trial(
     phantoms = tuple(draw_phantoms(rng, len(a.heads), light, luminance) for a in aspects)
     bright = any(p is not None for shown in phantoms for p in shown)
     dark = light in ("night", "dusk") and rng.random() < (0.5 if light == "night" else 0.35)
-    if (bright and rng.random() < 0.6) or (dark and rng.random() < 0.65):
+    if (bright and rng.random() < 0.5) or (dark and rng.random() < 0.45):
         aspects = tuple(put_out(rng, a) for a in aspects)
     trial = Trial(phantoms if bright else (), frontal=bright and rng.random() < 0.8)
     if not dark:
