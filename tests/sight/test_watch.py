@@ -120,6 +120,17 @@ def test_growth_is_followed(
     assert told is not None and told < 0.01
 
 
+@pytest.mark.parametrize("step", [20, 24, 28, 32, 36, 40])
+def test_a_signal_that_came_near_in_one_bound_is_the_same(
+    step: int, film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes]
+) -> None:
+    lamps = [(150, 100, 10, "green"), (150, 150, 10, "red")]
+    clip = film(scene(lamps, (40, -30), 1.7) if i >= step else scene(lamps) for i in range(75))
+    watched, found = read(clip, eyes_for())
+    assert [lit_heads(signal) for signal in found] == [["green", "red"]]
+    assert watched.tracks[0].last_seen > 2
+
+
 def test_a_change_of_aspect_is_two_stretches_and_no_flash(
     film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes]
 ) -> None:

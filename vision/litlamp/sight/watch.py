@@ -219,26 +219,28 @@ class Watch:
         return sorted([*self._gone, *self._live], key=lambda t: t.number)
 
     def _look(self, track: Track, frame: ClipFrame, at: float, pace: float) -> None:
+        others = self._regard(track, frame, at)
+        for other in others:
+            self._offer(other, frame, at)
+        _plan(track, at, len(self._live), pace)
+
+    def _regard(self, track: Track, frame: ClipFrame, at: float) -> list[Glance]:
+        """Look for a signal where it is taken to be; what else stands there is given back."""
         self.looks += 1
         place = track.sought(frame.luma)
         if not track.in_view(frame.size) or not _inside(place, frame.size):
             track.miss(at, frame.size)
+            return []
+        widely = track.misses > 0 or track.looked % EVERY[track.looked > KNOWN or _plain(track)] == 0
+        boards = None if widely else track.boards(GROWN)
+        seen = glance(frame, place, track.pose.width, track.lens(), self._eyes, widely=widely, boards=boards)
+        own = _same(track, seen, place)
+        if own is None:
+            track.miss(at, frame.size)
         else:
-            widely = track.misses > 0 or track.looked % EVERY[track.looked > KNOWN or _plain(track)] == 0
-            boards = None if widely else track.boards(GROWN)
-            seen = glance(
-                frame, place, track.pose.width, track.lens(), self._eyes, widely=widely, boards=boards
-            )
-            own = _same(track, seen, place)
-            if own is None:
-                track.miss(at, frame.size)
-            else:
-                track.learn(at, own, frame.size)
-                self._show(track, own, frame, at)
-            for other in seen:
-                if other is not own:
-                    self._offer(other, frame, at)
-        _plan(track, at, len(self._live), pace)
+            track.learn(at, own, frame.size)
+            self._show(track, own, frame, at)
+        return [other for other in seen if other is not own]
 
     def _show(self, track: Track, seen: Glance, frame: ClipFrame, at: float) -> None:
         """Keep the frame if it is one of the best or of the last that show the signal."""
@@ -323,6 +325,11 @@ class Watch:
                     track.learn(at, seen, frame.size)
                 return
         old = self._met(seen, frame.size, at)
+        if old is None and (behind := self._behind(seen, frame.size, at)) is not None:
+            self._regard(behind, frame, at)
+            if _near(behind, box):
+                return
+            old = self._met(seen, frame.size, at)
         if old is None and len(self._live) >= MOST_TRACKS:
             return
         if old is not None:
@@ -342,13 +349,20 @@ class Watch:
         """The signal that was lost or let go lately and that this may be."""
         lost = [t for t in self._live if t.misses or t.hidden]
         for track in [*lost, *reversed(self._gone[-MOST_TRACKS:])]:
-            if track.found < 2 or at - track.last_seen > REMEMBERED:
-                continue
-            ratio = seen.seen.resolution / track.pose.width
-            x, y = _box(seen).centre
-            near = max(abs(x - track.pose.x), abs(y - track.pose.y)) < AWAY * max(size)
-            most = NEARER if at - track.last_seen < SHORTLY else ALIKE
-            if 1 / ALIKE < ratio < most and near:
+            if _may_be(track, seen, size, at):
+                return track
+        return None
+
+    def _behind(self, seen: Glance, size: tuple[int, int], at: float) -> Track | None:
+        """The signal that this may be if it came near so fast that it is no longer where it is followed.
+
+        Whether it is still there, a look tells; it was not looked at for a while.
+        """
+        for track in self._live:
+            last = track.looks[-1]
+            stale = not (track.misses or track.hidden) and at - last.at >= SOONEST
+            grown = seen.seen.resolution > GROWN * last.pose.width
+            if stale and grown and _may_be(track, seen, size, at):
                 return track
         return None
 
@@ -372,6 +386,17 @@ class _Times:
             else:
                 self._next = max(self._next, at) + slower * self._every[self.count % len(self._every)]
         return True
+
+
+def _may_be(track: Track, seen: Glance, size: tuple[int, int], at: float) -> bool:
+    """Whether a signal seen elsewhere may be the one that was followed, by its size and how far off it is."""
+    if track.found < 2 or at - track.last_seen > REMEMBERED:
+        return False
+    ratio = seen.seen.resolution / track.pose.width
+    x, y = _box(seen).centre
+    near = max(abs(x - track.pose.x), abs(y - track.pose.y)) < AWAY * max(size)
+    most = NEARER if at - track.last_seen < SHORTLY else ALIKE
+    return 1 / ALIKE < ratio < most and near
 
 
 def _grown(track: Track, at: float) -> bool:
