@@ -16,7 +16,9 @@ from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.stretches import changes, spans
 from litlamp.sight.tracks import LampTrace, Look, Track
 
-RGB = {"red": (1.0, 0.15), "yellow": (1.0, 0.55), "green": (0.1, 1.0), "dark": (0.0, 0.0)}
+RGB = {
+    "red": (1.0, 0.15), "yellow": (1.0, 0.55), "green": (0.1, 1.0), "lunar": (0.25, 0.2), "dark": (0.0, 0.0),
+}  # fmt: skip
 FPS = 30
 
 
@@ -55,6 +57,19 @@ def test_one_aspect_is_one_stretch() -> None:
     track = track_of(["red"] * 150)
     assert changes(track) == ()
     assert spans(track) == [(0.0, pytest.approx(149 / FPS))]
+
+
+def test_glass_that_the_sky_colours_between_flashes_is_no_other_aspect() -> None:
+    flashing: list[Colour] = ["green" if (i / FPS) % 1 < 0.5 else "lunar" for i in range(240)]
+    track = track_of(flashing, every=100)
+    track.looks[:] = [
+        Look(at, glance_at(flashing[round(at * FPS)]), (0,), track.pose, (640, 480))
+        for at in (0.2, 1.2, 2.2, 3.2, 4.7, 5.7, 6.7, 7.6)  # lit in all the first, dark in all the last
+    ]
+    assert changes(track) == ()
+    dimmer: list[Colour] = ["green"] * 120 + ["lunar"] * 120
+    (moment,) = changes(track_of(dimmer))
+    assert moment == pytest.approx(4.0, abs=0.05)
 
 
 @pytest.mark.parametrize(("a", "b"), [("green", "red"), ("red", "yellow"), ("yellow", "green")])

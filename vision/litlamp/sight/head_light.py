@@ -30,6 +30,9 @@ DULL = 0.1
 """Of a lamp's light, what a lens that shines dully gives at least; with less it says nothing."""
 OTHER_TINT, MOSTLY = 0.5, 0.7
 """It differs by so much, log of red over green; the share of looks that name the lamp where that is lit."""
+AROUND, BRIGHT, FALLEN = 2.5, 0.75, 0.6
+"""Seconds on either side in which a lamp comes and goes; the shares of its light above which it is bright,
+and below which it is not, though its glass may shine."""
 ALWAYS = 0.98
 """Quantile that stands for the brightest moment; single frames may show anything."""
 
@@ -166,6 +169,22 @@ def brightness_at(light: HeadLight, moments: Sequence[float]) -> Floats:
     at = np.clip(np.searchsorted(times, moments), 0, len(times) - 1)
     near = np.abs(times[at] - np.array(moments)) < 0.1
     return np.where(near, share[at], 1.0)
+
+
+def comes_and_goes_at(light: HeadLight, moment: float) -> bool:
+    """Whether about this moment the head was by turns bright and far less so, and not bright then.
+
+    What a look sees of it then is the glass, which the sky may colour.
+    """
+    series = light.series
+    own = series.seen & (np.abs(series.times - moment) < AROUND)
+    times, bright = series.times[own], series.brightness[own]
+    if times.size < FLASH_FRAMES:
+        return False
+    level = float(np.quantile(bright, 0.9))
+    on, off = bright > BRIGHT * level, bright < FALLEN * level
+    turns = int(np.count_nonzero(np.diff(on[on | off].astype(int))))
+    return turns >= TURNS and bool(off[np.argmin(np.abs(times - moment))])
 
 
 def dark_throughout(light: HeadLight, others: Sequence[HeadLight]) -> bool:

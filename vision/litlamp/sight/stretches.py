@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS
-from litlamp.sight.head_light import HeadLight, brightness_at, head_light
+from litlamp.sight.head_light import HeadLight, brightness_at, comes_and_goes_at, head_light
 from litlamp.sight.tracks import DARK, Look, Track
 
 Floats = NDArray[np.float64]
@@ -72,7 +72,8 @@ def _of_colour(looks: Sequence[Look], slot: int, light: HeadLight) -> list[float
     shares = brightness_at(light, [look.at for look in looks])
     for look, share in zip(looks, shares, strict=True):
         assert look.glance is not None
-        if share < UNLIT:  # in a flash's dark half, looks may see a lens that only shines dully
+        # In a flash's dark half, looks may see a lens that only shines dully.
+        if share < UNLIT or comes_and_goes_at(light, look.at):
             continue
         belief = look.glance.seen.heads[look.heads.index(slot)].colour
         colour = np.array([belief[name] for name in COLOURS])
