@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from litlamp.media.clip import open_clip
-from litlamp.sight.flash import LEANS, SHORTEST, SWINGS, LampSeries, flash, lit_for_long
+from litlamp.sight.flash import LEANS, SHORTEST, SWINGS, UNSETTLED, LampSeries, flash, lit_for_long
 
 FIRST_SEED = 500_000  # neither those that flash.py was chosen on nor those of the bench's figures
 
@@ -155,6 +155,24 @@ def test_a_lens_that_daylight_lights_is_not_called_steady_while_its_lamp_goes_on
     assert (found.flashing, found.reason) == (None, SWINGS)
     drifts = np.linspace(1.0, 0.7, 90)
     assert flash(LampSeries(times, drifts, np.ones(90, bool))).flashing == 0.0
+
+
+def test_what_was_measured_beside_a_lamp_is_not_called_steady() -> None:
+    """As two series of lamps that flash came out, which had been followed badly."""
+    times = np.arange(59) / 15
+    light = np.full(times.size, 0.86)
+    light[23:34], light[34:37] = 0.58, 0.0
+    found = flash(LampSeries(times, light, np.ones(59, bool)))
+    assert (found.flashing, found.reason) == (None, UNSETTLED)
+    light[23:37] = 0.86
+    assert flash(LampSeries(times, light, np.ones(59, bool))).flashing == 0.0
+
+
+def test_a_dark_lens_that_shows_its_lamp_in_a_few_frames_is_not_called_steady() -> None:
+    light = np.full(47, 0.03)
+    light[[18, 19, 25, 26]] = 0.85
+    found = flash(LampSeries(np.arange(47) / 30, light, np.ones(47, bool)))
+    assert (found.flashing, found.reason) == (None, UNSETTLED)
 
 
 def test_what_cannot_be_told_yet_leans_as_far_as_it_was_seen() -> None:

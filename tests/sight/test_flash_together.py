@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from litlamp.sight.flash import LEANS, SWELLS, Flash, LampSeries, flash
-from litlamp.sight.flash_together import ALL_STEADY, ALONE, EDGES, SHARP, together
+from litlamp.sight.flash_together import ALL_STEADY, ALONE, EDGES, MAY_BE_GLASS, SHARP, together
 
 TIMES = np.arange(120) / 30
 FLASHES = Flash(0.999, None, 60.0, 0.5, 0.5, 40.0, 12.0)
@@ -59,6 +59,21 @@ def test_a_flash_without_a_steady_lamp_beside_it_leaves_a_ripple_possible() -> N
     assert (alone.flashing, alone.reason, alone.leaning) == (None, SHARP, LEANS)
     beside = together([lamp(ON), lamp(np.ones(TIMES.size))], [FLASHES, STEADY])
     assert beside[0].flashing == 0.999
+
+
+def test_a_lamp_whose_light_wavers_is_no_witness_that_nothing_ripples() -> None:
+    wavers = 0.5 + 0.45 * np.abs(np.sin(5 * TIMES))
+    flashing, steady = together([lamp(ON), lamp(wavers)], [FLASHES, STEADY])
+    assert (flashing.flashing, flashing.reason) == (None, SHARP)
+    assert steady == STEADY
+
+
+@pytest.mark.parametrize(("light", "told"), [(0.1, None), (0.4, 0.0)])
+def test_a_lamp_far_dimmer_than_another_is_not_said_to_be_steady(light: float, told: float | None) -> None:
+    bright, dim = together([lamp(np.ones(TIMES.size)), lamp(np.full(TIMES.size, light))], [STEADY, STEADY])
+    assert bright == STEADY
+    assert dim.flashing == told
+    assert dim.reason == (MAY_BE_GLASS if told is None else None)
 
 
 @pytest.mark.parametrize("count", [1, 2, 3])

@@ -49,6 +49,9 @@ SWINGS = "the lamp brightens and fades as often as a flash does, but is never da
 _LEAST_SWING = 0.12
 
 NOT_PROVEN = f"the lamp was never seen lit for {SHORTEST} s without a break"
+UNSETTLED = "the lamp's light was too uneven to tell a steady lamp from a flash"
+_UNSETTLED = 0.12  # share of frames in which a steady lamp is not plainly lit, at most
+_BLINKS = 2.5  # so many times its usual light in a few frames, and the usual light is that of a dark lens
 
 _PRIOR = 0.2  # of a lit lamp that it flashes; common practice, no source
 SURE = 0.98  # below, and above 1 - SURE, the answer is "cannot tell"
@@ -205,11 +208,14 @@ def _proven(times: Floats, light: Floats, found: Flash) -> Flash:
     """
     if found.flashing is None or found.flashing >= 0.5:
         return found
-    dips, lit_for, dark_for = _spells(times, light)
+    spells = _spells(times, light)
     # Dark for longer than any flash is a change.
-    if lit_for >= SHORTEST or dark_for >= SHORTEST:
+    if spells.lit >= SHORTEST or spells.dark >= SHORTEST:
+        usual, most = (float(v) for v in np.quantile(light, (0.9, 0.98)))
+        if spells.unsettled > _UNSETTLED or most > _BLINKS * usual:
+            return Flash(None, UNSETTLED, log_ratio=found.log_ratio)
         return found
-    if dips.size >= 4 and float(np.diff(dips).max()) < 0.9 / _FASTEST:
+    if spells.dips.size >= 4 and float(np.diff(spells.dips).max()) < 0.9 / _FASTEST:
         return found
     return Flash(None, NOT_PROVEN, log_ratio=found.log_ratio)
 
@@ -217,11 +223,20 @@ def _proven(times: Floats, light: Floats, found: Flash) -> Flash:
 def lit_for_long(series: LampSeries) -> bool:
     """Whether the lamp was seen lit without a break for longer than any flash leaves it so."""
     times, light = (np.asarray(v, float)[series.seen] for v in (series.times, series.brightness))
-    return times.size >= FEWEST_FRAMES and float(light.max()) > 0 and _spells(times, light)[1] >= SHORTEST
+    return times.size >= FEWEST_FRAMES and float(light.max()) > 0 and _spells(times, light).lit >= SHORTEST
 
 
-def _spells(times: Floats, light: Floats) -> tuple[Floats, float, float]:
-    """When the lamp dips; and for how long at a time, s, it was seen lit, and seen dark, without a break."""
+class _Spells(NamedTuple):
+    """When a lamp dips; for how long at a time, s, it was seen lit, and seen dark, without a break; and in
+    what share of the frames it was neither lit nor dark for long."""
+
+    dips: Floats
+    lit: float
+    dark: float
+    unsettled: float
+
+
+def _spells(times: Floats, light: Floats) -> _Spells:
     step = float(np.median(np.diff(times)))
     near = max(1, round(_BLINK / step))
     # A frame or two in which an LED lamp was caught dark are no dip, nor is a wire that passes.
@@ -236,13 +251,19 @@ def _spells(times: Floats, light: Floats) -> tuple[Floats, float, float]:
     gap = np.diff(times) > max(_BLIND, 1.5 * step)
     lit = (calm > _DIP * lower) & (calm > _NEVER_DARK * higher)
     dark = calm < 2 * _OFF * float(np.quantile(light, 0.9))
-    return times[1:][lit[:-1] & ~lit[1:]], _longest(times, lit, gap), _longest(times, dark, gap)
+    of_lit, of_dark = (_lasting(times, so, gap) for so in (lit, dark))
+    unsettled = float(np.mean(~lit & (of_dark < SHORTEST)))
+    dips = times[1:][lit[:-1] & ~lit[1:]]
+    return _Spells(dips, float(of_lit.max()), float(of_dark.max()), unsettled)
 
 
-def _longest(times: Floats, so: NDArray[np.bool_], gap: NDArray[np.bool_]) -> float:
-    """The longest time for which it was `so` from frame to frame."""
+def _lasting(times: Floats, so: NDArray[np.bool_], gap: NDArray[np.bool_]) -> Floats:
+    """Of each frame the time, s, for which it was `so` without a break about it; 0 where it is not."""
     edges = np.flatnonzero(np.concatenate([[True], ~so[1:] | ~so[:-1] | gap, [True]]))
-    return float(max(times[b - 1] - times[a] for a, b in pairwise(edges)))
+    lasted = np.zeros(times.size)
+    for a, b in pairwise(edges):
+        lasted[a:b] = times[b - 1] - times[a]
+    return np.where(so, lasted, 0.0)
 
 
 def _guarded(times: Floats, x: Floats, found: Flash) -> Flash:

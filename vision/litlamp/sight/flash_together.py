@@ -29,6 +29,11 @@ RIPPLE_BESIDE_STEADY = 1e-4
 practice, no source."""
 WHOLLY = 0.5
 """Of its light about that moment, what a lamp without a ripple gives in all but a few frames."""
+FIRM, MOSTLY = 0.75, 0.1
+"""And in all but this share of them."""
+DIM = 0.25
+"""A lamp that gives less than this of what the brightest of its signal gives may be a dark one's glass."""
+MAY_BE_GLASS = "the lamp is so dim beside another that it may be dark"
 DARK, DARK_SHARE = 0.25, 0.1
 """Of its lit light, what a dark lamp gives at most; and the share of frames in which a flash does so."""
 ALONE = 0.97
@@ -75,7 +80,7 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
         warms = any(f.warms for f in out if _flashes(f))
         alone = {"flashing": ALONE} if warms else {"flashing": None, "reason": SHARP, "leaning": LEANS}
         out = [replace(f, **alone) if _flashes(f) else f for f in out]
-    out = _leaning_together(series, out)
+    out = _but_glass(series, _leaning_together(series, out))
     open_ones = [f for f in out if f.leaning is not None and f.leaning > 0.5]
     most = 1 - ALL_STEADY ** (1 / max(len(open_ones), 1))
     return tuple(replace(f, leaning=min(f.leaning or 0.0, most)) if f in open_ones else f for f in out)
@@ -93,12 +98,24 @@ def _leaning_together(series: Sequence[LampSeries], told: Sequence[Flash]) -> li
     return out
 
 
+def _but_glass(series: Sequence[LampSeries], told: Sequence[Flash]) -> list[Flash]:
+    """What is told, with nothing of lamps said to be steady that are so dim beside another."""
+    levels = [float(np.quantile(s.brightness[s.seen], 0.9)) if s.seen.any() else 0.0 for s in series]
+    least = DIM * max(levels, default=0.0)
+    return [
+        replace(found, flashing=None, reason=MAY_BE_GLASS)
+        if found.flashing is not None and found.flashing < 0.5 and level < least
+        else found
+        for found, level in zip(told, levels, strict=True)
+    ]
+
+
 def _plainly_steady(series: LampSeries, found: Flash) -> bool:
     """Whether a lamp was lit in every frame."""
     if found.flashing is None or found.flashing > 1 - SURE or not lit_for_long(series):
         return False
     x = normalised(series.times[series.seen], series.brightness[series.seen])
-    return x is not None and float(np.quantile(x, 0.02)) > WHOLLY
+    return x is not None and bool((np.quantile(x, (0.02, MOSTLY)) > (WHOLLY, FIRM)).all())
 
 
 def _goes_dark(series: LampSeries) -> bool:
