@@ -49,6 +49,7 @@ from litlamp.sight.look import (
     signal_read,
 )
 from litlamp.sight.plates import LEAST_SHOWN, belongs, plate_present, read_letters, shown_kinds
+from litlamp.sight.seen import DARK
 from litlamp.sight.strange import unlike
 from targets import READER_NAMES, head_point, reader_target
 
@@ -56,7 +57,6 @@ MODELS = Path(__file__).resolve().parents[1]
 FIRST = 100_000
 SIZES = ((640, 480), (480, 640), (960, 720))
 Array = NDArray[np.float64]
-DARK = COLOURS.index("dark")
 LEAST_FLOOR = FLOORS[0]
 SAME_BOX = 0.35
 """Boxes that lie on each other by this intersection over union are of one head."""

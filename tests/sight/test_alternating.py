@@ -11,7 +11,8 @@ from litlamp.box import Box
 from litlamp.sight.alternating import in_turn
 from litlamp.sight.glance import Glance
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
-from litlamp.sight.tracks import LampTrace, Track
+from litlamp.sight.traces import LampTrace
+from litlamp.sight.tracks import Track
 
 FPS = 30
 T = np.arange(150) / FPS

@@ -13,7 +13,8 @@ from litlamp.box import Box
 from litlamp.sight.glance import Glance
 from litlamp.sight.head_light import head_light
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
-from litlamp.sight.tracks import LampTrace, Look, Track
+from litlamp.sight.traces import LampTrace, Look
+from litlamp.sight.tracks import Track
 
 N, FPS = 120, 30
 TIMES = np.arange(N) / FPS

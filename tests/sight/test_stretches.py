@@ -14,7 +14,8 @@ from litlamp.sight.glance import Glance
 from litlamp.sight.head_light import brightness_at, dark_throughout, head_light
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.stretches import changes, spans
-from litlamp.sight.tracks import LampTrace, Look, Track
+from litlamp.sight.traces import LampTrace, Look
+from litlamp.sight.tracks import Track
 
 RGB = {
     "red": (1.0, 0.15), "yellow": (1.0, 0.55), "green": (0.1, 1.0), "lunar": (0.25, 0.2), "dark": (0.0, 0.0),

@@ -10,7 +10,8 @@ from litlamp.aspects.belief import UNKNOWN_PLATE
 from litlamp.box import Box
 from litlamp.sight.glance import Glance
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
-from litlamp.sight.tracks import ASTRAY, FASTEST_GROWTH, MOST_HEADS, Pose, Track
+from litlamp.sight.traces import Pose
+from litlamp.sight.tracks import ASTRAY, FASTEST_GROWTH, MOST_HEADS, Track
 
 SIZE = (640, 480)
 Seen = tuple[float, float, Colour]

@@ -131,6 +131,23 @@ def test_a_signal_that_came_near_in_one_bound_is_the_same(
     assert watched.tracks[0].last_seen > 2
 
 
+def test_a_signal_that_a_train_has_passed_is_not_the_next_one(
+    film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes]
+) -> None:
+    def frame(i: int) -> np.ndarray:
+        t = i / 30
+        if t < 1.2:  # it comes near, and is gone
+            grow = 1 / (1 - 0.42 * t)
+            return scene([(150, 100, 8, "yellow"), (150, 130, 8, "red")], (60 * t, -20 * t), grow)
+        if t < 5:
+            return scene([])
+        return scene([(420, 210, 18, "green")], (4 * (t - 5), 0))
+
+    _, found = read(film(frame(i) for i in range(200)), eyes_for())
+    assert [lit_heads(signal) for signal in found] == [["yellow", "red"], ["green"]]
+    assert found[0].span[1] < 3 < found[1].span[0]
+
+
 def test_a_change_of_aspect_is_two_stretches_and_no_flash(
     film: Film, scene: Callable[..., np.ndarray], eyes_for: Callable[..., Eyes]
 ) -> None:

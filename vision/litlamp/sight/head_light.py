@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.sight.flash import LampSeries
-from litlamp.sight.tracks import LampTrace, Track
+from litlamp.sight.traces import LampTrace
+from litlamp.sight.tracks import Track
 
 Floats = NDArray[np.float64]
 

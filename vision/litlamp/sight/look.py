@@ -32,12 +32,12 @@ from litlamp.sight.find import (
 from litlamp.sight.group import group
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
 from litlamp.sight.rim import red_rim
-from litlamp.sight.seen import HeadSeen, LampSeen, PlateSeen, SignalSeen
+from litlamp.sight.seen import DARK, HeadSeen, LampSeen, PlateSeen, SignalSeen
 from litlamp.sight.strange import unlike
 
 Pixels = NDArray[np.uint8]
 NC = len(COLOURS)
-RED, DARK = COLOURS.index("red"), COLOURS.index("dark")
+RED = COLOURS.index("red")
 CAUTION: tuple[Colour, ...] = ("red", "yellow", "lunar", "green")
 """Lit colours, most restrictive first. Common practice, no source: only the rulebook orders indications, and
 this serves nothing but how soon a contradicting witness is heard."""

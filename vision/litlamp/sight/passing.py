@@ -19,7 +19,8 @@ from litlamp.box import Box
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.eyes import Eyes
 from litlamp.sight.glance import Glance
-from litlamp.sight.tracks import LampTrace, Track
+from litlamp.sight.traces import LampTrace
+from litlamp.sight.tracks import Track
 from litlamp.sight.watch import REMEMBERED, Watch, worth_showing
 
 VIEWS, LAST_VIEWS = 40, 4

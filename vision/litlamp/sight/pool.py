@@ -20,8 +20,9 @@ from litlamp.sight.eyes import Calibration
 from litlamp.sight.flash import NOT_PROVEN, Flash, LampSeries, flash, lit_for_long
 from litlamp.sight.flash_together import together
 from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light
-from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
-from litlamp.sight.tracks import DARK, Look, Track
+from litlamp.sight.seen import DARK, HeadSeen, LampSeen, SignalSeen
+from litlamp.sight.traces import Look
+from litlamp.sight.tracks import Track
 
 Floats = NDArray[np.float64]
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from litlamp.aspects.aspect import Arrangement, Colour, Mount, Plate
+from litlamp.aspects.aspect import COLOURS, Arrangement, Colour, Mount, Plate
 from litlamp.aspects.belief import HeadBelief, PlateBelief, SignalBelief
 from litlamp.box import Box
+
+DARK = COLOURS.index("dark")
+"""Where beliefs over the colours, as arrays, have that of no light."""
 
 
 @dataclass(frozen=True, slots=True)

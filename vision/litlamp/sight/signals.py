@@ -12,7 +12,8 @@ from litlamp.sight.glance import moved_signal
 from litlamp.sight.pool import asked, believed, pool
 from litlamp.sight.seen import SignalSeen
 from litlamp.sight.stretches import spans
-from litlamp.sight.tracks import Look, Track
+from litlamp.sight.traces import Look
+from litlamp.sight.tracks import Track
 from litlamp.sight.watch import Watched
 
 FEWEST_LOOKS = 2

@@ -15,7 +15,9 @@ from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS
 from litlamp.sight.head_light import HeadLight, brightness_at, comes_and_goes_at, head_light
-from litlamp.sight.tracks import DARK, Look, Track
+from litlamp.sight.seen import DARK
+from litlamp.sight.traces import Look
+from litlamp.sight.tracks import Track
 
 Floats = NDArray[np.float64]
 

@@ -6,22 +6,21 @@ import math
 from array import array
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from litlamp.aspects.aspect import COLOURS, Colour
+from litlamp.aspects.aspect import Colour
 from litlamp.box import Box
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.find import PlateFound
 from litlamp.sight.follow import Follower
 from litlamp.sight.glance import Glance
-from litlamp.sight.lamp_light import LampLight, measure_lamps
+from litlamp.sight.lamp_light import measure_lamps
 from litlamp.sight.likeness import Likeness
 from litlamp.sight.seen import HeadSeen
-
-DARK = COLOURS.index("dark")
+from litlamp.sight.traces import BRIGHT, DIM, HeadTrace, LampTrace, Look, Pose, hue_of
 
 SAME_HEAD = 0.75
 """Heads whose middles lie nearer to each other than this, head widths, are one."""
@@ -49,27 +48,17 @@ LOCK_SIZE, MOST_SIZE = 0.3, 0.03
 """Share of the way to the size that is told by how far lit lamps stand apart, each frame; and the most."""
 APART = 0.6
 """They tell it if they stand as far as this from their middle, head widths."""
-BRIGHT = 0.5
-"""A lamp as bright as this, in terms of its usual light, is one that its place can be told from."""
 MOST_LOOKS = 480
 """Looks that are kept of one signal: an hour's would fill the memory."""
 MISSED = 0.3
 """How much a look that saw nothing counts, as against one that saw the signal."""
 RESTLESS = 3
 """So many looks after one that saw another colour than the one before come soon."""
-GLARING = 1.6
-"""One brighter than this is something else."""
-DIM = 0.3
-"""One no brighter than this is not as it was."""
-OTHER_HUE = 0.3
-"""Nor is one whose log of red over green differs by more than this."""
 STEADY = 1.6
 """Seconds, longer than a flash leaves a lamp lit or dark; signals with lamps steady for so long rest."""
 OTHER_LIGHT, MUCH_LIGHT = 0.3, 0.3
 """A lamp whose light differs from its usual by more than this share of it is not steady; nor is one that was
 not seen lit and gives more than such a share of the brightest one's."""
-EVEN = 0.05
-"""Light added to red and to green, so that the hue of a faint lamp says little."""
 LOCK, LOCK_SURE = 0.6, 0.3
 """Share of the way to where lit lamps are found that the track goes with each frame; and where what is round
 them is followed too."""
@@ -94,123 +83,6 @@ COAST = 0.85
 """Share of its motion that a signal out of sight keeps from frame to frame."""
 LOST = 0.6
 """Seconds without any hold after which nothing that is measured counts, until the networks see it again."""
-
-
-@dataclass(frozen=True, slots=True)
-class Pose:
-    """Where the signal is: its middle, px of the frame, and the width of its heads."""
-
-    x: float
-    y: float
-    width: float
-
-    def place(self, u: float, v: float) -> tuple[float, float]:
-        """The frame's point under (u, v), head widths from the middle."""
-        return self.x + u * self.width, self.y + v * self.width
-
-    def box(self, sides: tuple[float, float, float, float]) -> Box:
-        """The frame's box of one given in head widths from the middle."""
-        left, top, right, bottom = sides
-        return Box(*self.place(left, top), *self.place(right, bottom))
-
-
-def _hue(rgb: NDArray[np.float64]) -> float:
-    return math.log((float(rgb[0]) + EVEN) / (float(rgb[1]) + EVEN))
-
-
-@dataclass(slots=True)
-class LampTrace:
-    """A lamp of a head: its place, head widths from the signal's middle; its light from frame `first` on.
-
-    `usual` is its light where a look saw it lit; 0 where none has, below 0 until it is measured. `hue`, the
-    log of red over green, is that at the last look or at the first frame since in which it was lit; `colour`
-    is what the last look named. Out of the picture its light is nan. `gone`: it is followed no longer, since
-    the last `missed` looks that saw its head lit saw another lamp of it.
-    """
-
-    u: float
-    v: float
-    diameter: float
-    first: int
-    usual: float = 0.0
-    hue: float = math.nan
-    lit: bool = False
-    colour: Colour | None = None
-    missed: int = 0
-    gone: bool = False
-    light: array[float] = field(default_factory=lambda: array("f"))
-    red: array[float] = field(default_factory=lambda: array("f"))
-    green: array[float] = field(default_factory=lambda: array("f"))
-
-    def leave(self) -> None:
-        """It is out of the picture in one frame."""
-        self.lit = False
-        for channel in (self.light, self.red, self.green):
-            channel.append(math.nan)
-
-    def take(self, measured: LampLight, at: int, *, sure: bool) -> bool:
-        """Take in what one frame shows at this lamp; True where it is unlike what the last look saw.
-
-        `lit` then says whether it is lit so plainly that the signal's place can be told from it. `sure`: that
-        place is known, so that something bright next to it is something else.
-        """
-        rgb = measured.rgb[at]
-        if self.usual < 0:
-            self.usual = float(measured.light[at])
-        hue = _hue(rgb)
-        alike = not math.isnan(self.hue) and abs(hue - self.hue) < OTHER_HUE
-        own = alike or math.isnan(self.hue) or not measured.off[at].any()
-        if sure and not own:
-            # What stands out beside it is of another colour: snow on its hood, or another lamp.
-            rgb = measured.here[at]
-            hue = _hue(rgb)
-        light = float(rgb.sum())
-        aside = bool(measured.aside[at]) and not self.lit and sure and not alike
-        lit = BRIGHT * self.usual < light < GLARING * self.usual and not aside
-        self.lit = lit and own
-        if lit and math.isnan(self.hue):
-            self.hue = hue
-        # Of a dark lamp the brightest place near it is something else: a hood, or sky in its lens. The less
-        # there is of a lit lamp, the more counts the darkest place.
-        share = 1.0 if lit or self.usual <= 0 else min(light / (BRIGHT * self.usual), 1.0)
-        self.light.append(share * light + (1 - share) * float(measured.least[at]))
-        self.red.append(float(rgb[0]))
-        self.green.append(float(rgb[1]))
-        return self.usual > 0 and (self.light[-1] < DIM * self.usual or abs(hue - self.hue) > OTHER_HUE)
-
-
-@dataclass(slots=True)
-class HeadTrace:
-    """A head of the signal; `sides` of its box, head widths from the signal's middle.
-
-    `found` looks saw it, the last `missed` did not. `gone`: it is followed no longer, for it was none.
-    """
-
-    sides: tuple[float, float, float, float]
-    lamps: list[LampTrace]
-    found: int = 0
-    missed: int = 0
-    gone: bool = False
-
-    @property
-    def middle(self) -> tuple[float, float]:
-        """Head widths from the signal's middle."""
-        left, top, right, bottom = self.sides
-        return (left + right) / 2, (top + bottom) / 2
-
-
-@dataclass(frozen=True, slots=True)
-class Look:
-    """One look at the signal: when, what was seen (None: nothing), and where the track took it to be.
-
-    `heads` names for each head of `glance` which of the track's it is.
-    """
-
-    at: float
-    glance: Glance | None
-    heads: tuple[int, ...]
-    pose: Pose
-    size: tuple[int, int]
 
 
 class Track:
@@ -743,7 +615,7 @@ class Track:
             near.colour = colour
             # As in the frame looked at: if it changes right after, that must be noticed.
             red, green = (c[-1] if near.light else math.nan for c in (near.red, near.green))
-            near.hue = math.log((red + EVEN) / (green + EVEN))
+            near.hue = hue_of(red, green)
             for lamp in own:
                 lamp.missed = 0 if lamp is near else lamp.missed + 1
                 lamp.gone = lamp.missed >= ASTRAY

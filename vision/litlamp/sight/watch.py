@@ -95,6 +95,9 @@ NEARER, SHORTLY = 2.2, 1.5
 """The same within so many seconds, for a train may come fast."""
 ELDER = 0.3
 """Of two tracks of one signal, the elder is the one that began so many seconds before the other."""
+PASSED = 1.25
+"""A signal that grew by so much in its last second in sight, SINCE, has been passed by a train: what is seen
+later than SHORTLY after it is another."""
 AWAY = 0.3
 """How far off it may then be, of the frame's longer side."""
 TRIED = 2.6
@@ -324,12 +327,11 @@ class Watch:
                 if track.looked <= 1 and len(seen.seen.heads) > len(track.heads) and seen.odds > track.odds():
                     track.learn(at, seen, frame.size)
                 return
-        old = self._met(seen, frame.size, at)
-        if old is None and (behind := self._behind(seen, frame.size, at)) is not None:
+        if (behind := self._behind(seen, frame.size, at)) is not None:
             self._regard(behind, frame, at)
             if _near(behind, box):
                 return
-            old = self._met(seen, frame.size, at)
+        old = self._met(seen, frame.size, at)
         if old is None and len(self._live) >= MOST_TRACKS:
             return
         if old is not None:
@@ -348,7 +350,8 @@ class Watch:
     def _met(self, seen: Glance, size: tuple[int, int], at: float) -> Track | None:
         """The signal that was lost or let go lately and that this may be."""
         lost = [t for t in self._live if t.misses or t.hidden]
-        for track in [*lost, *reversed(self._gone[-MOST_TRACKS:])]:
+        gone = [t for t in self._gone[-MOST_TRACKS:] if at - t.last_seen < SHORTLY or not _passed(t)]
+        for track in [*lost, *reversed(gone)]:
             if _may_be(track, seen, size, at):
                 return track
         return None
@@ -356,13 +359,13 @@ class Watch:
     def _behind(self, seen: Glance, size: tuple[int, int], at: float) -> Track | None:
         """The signal that this may be if it came near so fast that it is no longer where it is followed.
 
-        Whether it is still there, a look tells; it was not looked at for a while.
+        Whether it is still there, a look tells, unless there was one just now.
         """
         for track in self._live:
             last = track.looks[-1]
-            stale = not (track.misses or track.hidden) and at - last.at >= SOONEST
+            believed = not (track.misses or track.hidden) and last.at < at
             grown = seen.seen.resolution > GROWN * last.pose.width
-            if stale and grown and _may_be(track, seen, size, at):
+            if believed and grown and _may_be(track, seen, size, at):
                 return track
         return None
 
@@ -397,6 +400,13 @@ def _may_be(track: Track, seen: Glance, size: tuple[int, int], at: float) -> boo
     near = max(abs(x - track.pose.x), abs(y - track.pose.y)) < AWAY * max(size)
     most = NEARER if at - track.last_seen < SHORTLY else ALIKE
     return 1 / ALIKE < ratio < most and near
+
+
+def _passed(track: Track) -> bool:
+    """Whether a signal came so near in its last moments in sight that the train has passed it."""
+    seen = [look for look in track.looks if look.glance is not None]
+    before = next((look for look in reversed(seen) if seen[-1].at - look.at >= SINCE), seen[0])
+    return seen[-1].pose.width > PASSED * before.pose.width
 
 
 def _grown(track: Track, at: float) -> bool:
