@@ -1,7 +1,5 @@
 """Whether all heads were found: what speaks for one having been missed."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from hypothesis import given
@@ -9,7 +7,7 @@ from hypothesis import strategies as st
 
 from litlamp.aspects.aspect import MOST_HEADS
 from litlamp.box import Box
-from litlamp.sight.count import AT_EDGE, faintly, light_about, whole_belief, whole_evidence
+from litlamp.sight.count import faintly, light_about, may_be_cut, whole_belief, whole_evidence
 from litlamp.sight.eyes import Calibration, load_eyes
 from litlamp.sight.find import FAINTEST, HeadFound
 from litlamp.sight.look import SignalRead
@@ -84,11 +82,12 @@ def test_by_the_installed_figures_the_edge_and_faint_heads_only_speak_against():
     assert all(whole_belief(one, tuned) < best for one in doubted)
 
 
-@given(st.floats(14, 455), st.floats(0.99, 1.0))
-def test_a_mast_that_the_edge_may_cut_settles_no_number_of_heads(y, whole):
-    tuned = Calibration("", whole_weights=(9.0, *[0.0] * 17))
-    sure = replace(READ, whole=whole, count=np.array([0.0, 1.0, 0.0, 0.0]))
-    belief = whole_belief(whole_evidence([head(300, y)], (640, 480), sure, tuned), tuned)
-    # The head is 20 px wide: above it there must be room for 2.5 of them, below for 2.
-    clear = y - 10 >= 2.5 * 20 and 480 - (y + 10) >= 2 * 20
-    assert belief > 0.999 if clear else belief == AT_EDGE
+@pytest.mark.parametrize(
+    ("top", "low", "dwarf", "cut"),
+    [(60, 400, 0.0, False), (12, 400, 0.0, False), (8, 400, 0.0, True), (8, 400, 1.0, True),
+     (60, 430, 0.0, False), (60, 450, 0.0, True), (60, 450, 1.0, False)],
+)  # fmt: skip
+def test_a_mast_that_the_edge_may_cut(top: int, low: int, dwarf: float, cut: bool) -> None:
+    heads = [head(300, top + 10), head(300, low - 10)]  # 20 px wide, in a picture 480 px high
+    assert may_be_cut(heads, (640, 480), dwarf, Calibration("")) == cut
+    assert not may_be_cut([*heads, head(300, 200)], (640, 480), dwarf, Calibration(""))

@@ -26,11 +26,11 @@ PER_PRODUCT = 4.0
 LAPPING = 0.3
 """What lies on a head by more of the smaller one's box is that head seen again."""
 AT_EDGE = 0.9
-"""No more is believed in every head having been found where another may stand beyond the picture's edge: a
-mast that the edge cuts cannot settle how many it bears, however sure the reader is. Set by hand: a third of
-the drawn signals that stand so have more heads, though none of the 65 believed at 0.99 had."""
-NEAR_EDGE = slice(6, 8)
-"""Where `whole_evidence` says that the heads stand by the edge."""
+"""No more is believed in every head having been found where the picture's edge may cut the mast: that cannot
+settle how many it bears, however sure the reader is. Set by hand: a third of the drawn signals that stand by
+an edge have more heads, though none of the 65 believed at 0.99 had."""
+ROOM_ABOVE = 0.5
+"""With less room above its highest head, head widths, a mast is not seen to end there."""
 SIDEWAYS, UPRIGHT = 5.0, 9.0
 """So near, in head widths, may a head of another signal be one of this: aside, and above or below."""
 COLUMN = 2.5
@@ -103,8 +103,7 @@ def whole_evidence(
     """
     n, width = len(heads), usual_width(heads)
     more = float(read.count[n + 1 :].sum() / max(1.0 - read.count[0], 1e-6))
-    top = min(h.box.y0 for h in heads) / width
-    low = (size[1] - max(h.box.y1 for h in heads)) / width
+    top, low = _to_edges(heads, size)
     whole, large = log_odds(read.whole, LEAST_DOUBT), float(np.clip(np.log2(max(width, 1.0)), 2, 6)) - 4.0
     score = log_odds(min(h.score for h in heads))
     always = 1.0, whole, large, score, float(crowded(heads, others))
@@ -124,10 +123,26 @@ def whole_evidence(
 
 def whole_belief(evidence: Sequence[float], tuned: Calibration) -> float:
     """Belief that every head of the signal was found."""
-    if len(evidence) == len(tuned.full_weights):
-        return logistic(float(np.dot(tuned.full_weights, evidence)))
-    belief = logistic(float(np.dot(tuned.whole_weights, evidence)))
-    return min(belief, AT_EDGE) if any(evidence[NEAR_EDGE]) else belief
+    weights = tuned.full_weights if len(evidence) == len(tuned.full_weights) else tuned.whole_weights
+    return logistic(float(np.dot(weights, evidence)))
+
+
+def may_be_cut(heads: Sequence[HeadFound], size: tuple[int, int], dwarf: float, tuned: Calibration) -> bool:
+    """Whether the picture's edge may cut off further heads of so many, by where it is alone.
+
+    Above, a mast is seen to end where there is some room; below it always goes on, but for a `dwarf`'s.
+    """
+    if len(heads) == MOST_HEADS:
+        return False
+    top, low = _to_edges(heads, size)
+    return top < ROOM_ABOVE or (low < tuned.edge_low and dwarf < 0.5)
+
+
+def _to_edges(heads: Sequence[HeadFound], size: tuple[int, int]) -> tuple[float, float]:
+    """Head widths from the highest to the picture's upper edge, and from the lowest to the lower one."""
+    width = usual_width(heads)
+    top, low = min(h.box.y0 for h in heads), max(h.box.y1 for h in heads)
+    return top / width, (size[1] - low) / width
 
 
 def head_evidence(head: HeadFound, n: int, read: SignalRead) -> tuple[float, ...]:

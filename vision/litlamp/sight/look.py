@@ -15,7 +15,14 @@ from litlamp.media.frame import Frame
 from litlamp.sight.axis import STRAY, MastLine, mast_axis, mast_direction, stagger
 from litlamp.sight.beside import workers
 from litlamp.sight.colour import lamp_colour
-from litlamp.sight.count import head_belief, light_about, whole_belief, whole_evidence
+from litlamp.sight.count import (
+    AT_EDGE,
+    head_belief,
+    light_about,
+    may_be_cut,
+    whole_belief,
+    whole_evidence,
+)
 from litlamp.sight.crop import reader_window
 from litlamp.sight.dim import bright_parts, core_light, may_be_dark
 from litlamp.sight.doubt import moved
@@ -301,6 +308,8 @@ def _signal(
     ]:
         box = box.union(part)
     whole = whole_belief(whole_evidence(heads, pixels.size, read, tuned, others, faint, pixels.light), tuned)
+    if may_be_cut(heads, pixels.size, read.dwarf, tuned):
+        whole = min(whole, AT_EDGE)
     mount: dict[Mount, float] = {"mast": 1.0 - read.dwarf, "dwarf": read.dwarf}
     staggered, axis = _stand(heads, read, pixels.mast, tuned)
     arrangement: dict[Arrangement, float] = {"vertical": 1.0 - staggered, "staggered": staggered}
