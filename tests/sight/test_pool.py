@@ -13,7 +13,7 @@ from litlamp.sight.eyes import Calibration
 from litlamp.sight.flash import LampSeries
 from litlamp.sight.glance import Glance
 from litlamp.sight.head_light import HeadLight
-from litlamp.sight.pool import _near, asked, averaged, believed, pool
+from litlamp.sight.pool import _flash, _near, asked, averaged, believed, pool
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.tracks import Track
 
@@ -192,3 +192,13 @@ def test_lamps_are_watched_from_when_they_are_measured_well(lens: np.ndarray, fr
     near = _near({0: HeadLight(series, np.full(len(lens), np.nan), lens)})[0]
     assert near.lens[0] == lens[lens >= from_px][0]
     assert len(near.series.times) == len(near.lens) == int((lens >= from_px).sum())
+
+
+@pytest.mark.parametrize(("believed", "told"), [(0.3, None), (0.6, None), (0.95, 0.0)])
+def test_a_lamp_is_told_to_be_steady_only_if_a_look_was_sure_that_it_is_lit(
+    believed: float, told: float | None
+) -> None:
+    """A sunlit lens gives as even a light as a lamp."""
+    times = np.arange(120) / 30
+    even = LampSeries(times, np.full(120, 0.6), np.ones(120, bool))
+    assert _flash(HeadLight(even, np.zeros(120), np.full(120, 9.0)), believed).flashing == told

@@ -54,6 +54,8 @@ MEASURED = 3.0
 LENSES, LONG = (4.0, MEASURED, 2.0), 3.0
 """Lamps are watched for flashing from when on their lenses are so wide, px, if that is so many seconds."""
 LONGEST_GAP = 0.35
+SURELY_LIT = 0.8
+"""A lamp that looks believe to be lit by no more than this is not told to be steady: it may be glass."""
 DIMMEST = 0.02
 """A lamp that looks saw lit and that measures no more than this cannot be watched for flashing."""
 
@@ -285,7 +287,7 @@ def _head(
         lamp = LampSeen(*shown.pose.place(trace.u, trace.v), trace.diameter * shown.pose.width)
     if p_lit < 0.5:
         lamp = None
-    told = _flash(watched, lit=p_lit >= 0.5)
+    told = _flash(watched, p_lit)
     others = [lights[s] for s in lights if s != slot]
     dark = p_lit < 0.15 and dark_throughout(lights[slot], others)
     named = {name: float(p) for name, p in zip(COLOURS, colour, strict=True)}
@@ -331,14 +333,17 @@ def _above_glimmer(light: HeadLight) -> LampSeries:
     return replace(series, brightness=np.maximum(series.brightness - glimmer, 0.0))
 
 
-def _flash(light: HeadLight, *, lit: bool) -> Flash:
-    if not lit:
+def _flash(light: HeadLight, lit: float) -> Flash:
+    """What is told of a lamp that the looks believe to be lit by so much."""
+    if lit < 0.5:
         return Flash(None, "the lamp was not seen lit")
     series = _above_glimmer(light)
     bright = series.brightness[series.seen]
     if not bright.size or float(np.quantile(bright, 0.95)) < DIMMEST:
         return Flash(None, "the lamp was too faint to be watched")
     told = flash(series)
+    if told.flashing is not None and told.flashing < 0.5 and lit < SURELY_LIT:
+        return Flash(None, "no look was sure that the lamp was lit", log_ratio=told.log_ratio)
     if told.flashing is not None and told.flashing < 0.5 and not lit_for_long(series):
         # It may have gone dark, or have been lost where it stood; and no beat is told by a lost lamp either.
         return Flash(None, NOT_PROVEN, log_ratio=told.log_ratio)
