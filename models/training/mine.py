@@ -25,8 +25,6 @@ SHOWN = 0.2
 MOST = 2
 """Windows from one picture at most, those of the best heads."""
 
-Arrays = NDArray[np.generic]
-
 
 def barren(maps: Tensor, weight: Tensor) -> Tensor:
     """Which lessons hold no head facing the camera, bool (N,); arguments as `finder_target` gives them."""

@@ -130,7 +130,13 @@ def whole_belief(evidence: Sequence[float], tuned: Calibration) -> float:
 def may_be_cut(heads: Sequence[HeadFound], size: tuple[int, int], dwarf: float, tuned: Calibration) -> bool:
     """Whether the picture's edge may cut off further heads of so many, by where it is alone.
 
-    Above, a mast is seen to end where there is some room; below it always goes on, but for a `dwarf`'s.
+    Above, a mast is seen to end where there is some room; below it always goes on, but for a dwarf's.
+
+    Parameters
+    ----------
+    heads : the signal's, px of the picture.
+    size : of the picture, width and height, px.
+    dwarf : the reader's belief in a dwarf, 0 to 1.
     """
     if len(heads) == MOST_HEADS:
         return False

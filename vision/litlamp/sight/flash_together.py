@@ -29,7 +29,7 @@ RIPPLE_BESIDE_STEADY = 1e-4
 practice, no source."""
 WHOLLY = 0.5
 """Of its light about that moment, what a lamp without a ripple gives in all but a few frames."""
-FIRM, MOSTLY = 0.75, 0.1
+FIRM, SELDOM = 0.75, 0.1
 """And in all but this share of them."""
 DIM = 0.25
 """A lamp that gives less than this of what the brightest of its signal gives may be a dark one's glass."""
@@ -115,7 +115,7 @@ def _plainly_steady(series: LampSeries, found: Flash) -> bool:
     if found.flashing is None or found.flashing > 1 - SURE or not lit_for_long(series):
         return False
     x = normalised(series.times[series.seen], series.brightness[series.seen])
-    return x is not None and bool((np.quantile(x, (0.02, MOSTLY)) > (WHOLLY, FIRM)).all())
+    return x is not None and bool((np.quantile(x, (0.02, SELDOM)) > (WHOLLY, FIRM)).all())
 
 
 def _goes_dark(series: LampSeries) -> bool:

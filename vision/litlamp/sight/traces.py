@@ -42,7 +42,7 @@ class Pose:
 
 
 def hue_of(red: float, green: float) -> float:
-    """Log of red over green, for a lamp's light."""
+    """Log of red over green of a lamp's linear light."""
     return math.log((red + EVEN) / (green + EVEN))
 
 

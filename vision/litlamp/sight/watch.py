@@ -222,8 +222,7 @@ class Watch:
         return sorted([*self._gone, *self._live], key=lambda t: t.number)
 
     def _look(self, track: Track, frame: ClipFrame, at: float, pace: float) -> None:
-        others = self._regard(track, frame, at)
-        for other in others:
+        for other in self._regard(track, frame, at):
             self._offer(other, frame, at)
         _plan(track, at, len(self._live), pace)
 
