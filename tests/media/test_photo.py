@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw, ImageOps
 
-from litlamp.media.photo import MediaError, read_photo
+from litlamp.media.photo import Early, MediaError, read_photo
 
 KINDS = {
     "JPEG": "jpg",
@@ -211,51 +211,65 @@ def test_an_oriented_compressed_tiff(compression: str) -> None:
     assert far(frame.rgb, np.asarray(scene().transpose(Image.Transpose.ROTATE_270))) < 4
 
 
-# ---- the half of a large picture ----
+# ---- a large picture reduced by its decoder ----
+
+
+class _Told(list[tuple[np.ndarray, tuple[int, int]]]):
+    """What was told early, in order."""
+
+    def early(self, side: int, *, beside: bool = True) -> Early:
+        return Early(lambda reduced, size: self.append((reduced, size)), side, beside)
 
 
 @pytest.mark.parametrize("orientation", [1, 3, 6])
-@pytest.mark.parametrize("size", [(2400, 1800), (2501, 1801)])
-def test_a_large_jpeg_has_a_half_the_same_whether_told_early_or_not(
-    orientation: int, size: tuple[int, int], display_p3: bytes
+@pytest.mark.parametrize(
+    ("size", "side", "by"), [((2400, 1800), 500, 4), ((2501, 1801), 1000, 2), ((4003, 3000), 500, 8)]
+)
+def test_a_large_jpeg_is_told_reduced_the_same_whether_beside_the_whole_or_after_it(
+    orientation: int, size: tuple[int, int], side: int, by: int, display_p3: bytes
 ) -> None:
     exif = Image.Exif()
     exif[0x0112] = orientation
     data = written(scene(*size), "JPEG", exif=exif, icc_profile=display_p3)
-    told: list[np.ndarray] = []
-    early, late = read_photo(data, early=told.append), read_photo(data)
-    assert early.half is not None and late.half is not None
-    assert len(told) == 1 and told[0] is early.half
-    assert np.array_equal(early.half, late.half)
-    assert np.array_equal(early.rgb, late.rgb)
-    height, width = early.rgb.shape[0] // 2, early.rgb.shape[1] // 2
-    assert early.half.shape == (height, width, 3)
-    assert early.half.flags.c_contiguous
-    by_areas = early.rgb[: 2 * height, : 2 * width].reshape(height, 2, width, 2, 3).mean((1, 3))
-    assert far(early.half, by_areas) < 1
+    told = _Told()
+    first = read_photo(data, early=told.early(side))
+    then = read_photo(data, early=told.early(side, beside=False))
+    assert np.array_equal(first.rgb, then.rgb)
+    (early, whole), (late, again) = told
+    assert np.array_equal(early, late)
+    assert whole == again == first.size
+    height, width = first.rgb.shape[0] // by, first.rgb.shape[1] // by
+    assert early.shape == (-(-first.rgb.shape[0] // by), -(-first.rgb.shape[1] // by), 3)
+    assert early.flags.c_contiguous
+    if orientation != 1:
+        return  # turned, blocks cut short by the edge stand first
+    by_areas = first.rgb[: by * height, : by * width].reshape(height, by, width, by, 3).mean((1, 3))
+    assert far(early[:height, :width], by_areas) < 1.5
 
 
-def test_small_pictures_and_other_formats_have_no_half() -> None:
-    told: list[np.ndarray] = []
-    assert read_photo(written(scene(), "JPEG"), early=told.append).half is None
-    assert read_photo(written(scene(2400, 1800), "PNG"), early=told.append).half is None
-    assert read_photo(written(scene(2400, 1800).convert("L"), "JPEG"), early=told.append).half is None
+def test_nothing_is_told_of_small_pictures_other_formats_and_what_cannot_be_reduced_so_little() -> None:
+    told = _Told()
+    read_photo(written(scene(), "JPEG"), early=told.early(16))
+    read_photo(written(scene(2400, 1800), "PNG"), early=told.early(500))
+    read_photo(written(scene(2400, 1800).convert("L"), "JPEG"), early=told.early(500))
+    read_photo(written(scene(2400, 1800), "JPEG"), early=told.early(1201))
     assert told == []
 
 
-def test_a_large_jpeg_cut_off_is_refused_though_its_half_was_told() -> None:
+@pytest.mark.parametrize("beside", [True, False])
+def test_a_large_jpeg_cut_off_is_refused_though_it_was_told_reduced(beside: bool) -> None:
     data = written(scene(2400, 1800), "JPEG")
-    told: list[np.ndarray] = []
     with pytest.raises(MediaError, match="damaged or cut off"):
-        read_photo(data[: len(data) // 2], early=told.append)
+        read_photo(data[: len(data) // 2], early=_Told().early(500, beside=beside))
 
 
-def test_what_goes_wrong_with_the_half_does_not_cost_the_whole() -> None:
-    def fails(half: np.ndarray) -> None:
+@pytest.mark.parametrize("beside", [True, False])
+def test_what_goes_wrong_with_the_reduced_does_not_cost_the_whole(beside: bool) -> None:
+    def fails(reduced: np.ndarray, size: tuple[int, int]) -> None:
         raise ValueError("no")
 
     data = written(scene(2400, 1800), "JPEG")
-    assert np.array_equal(read_photo(data, early=fails).rgb, read_photo(data).rgb)
+    assert np.array_equal(read_photo(data, early=Early(fails, 500, beside)).rgb, read_photo(data).rgb)
 
 
 @pytest.mark.parametrize("orientation", [0, 9, 65535])

@@ -10,6 +10,7 @@ import pytest
 
 from litlamp.scene.compose import training_sample
 from litlamp.sight import scan as scanning
+from litlamp.sight.beside import workers
 from litlamp.sight.scan import HUES, scan
 
 COLOURS = {"red": (255, 40, 30), "yellow": (255, 190, 40), "green": (40, 240, 190), "white": (235, 240, 255)}
@@ -152,13 +153,14 @@ def _seconds(work):
 
 
 @pytest.mark.parametrize("shape", [(1001, 1203), (2999, 1500), (40, 3000)])
-def test_neither_strips_nor_a_half_at_hand_change_what_is_found(shape, monkeypatch):
+def test_neither_strips_nor_who_does_them_change_what_is_found(shape, monkeypatch):
     rng = np.random.default_rng(4)
     small = rng.integers(0, 255, (max(shape[0] // 6, 3), shape[1] // 6, 3), np.uint8)
     rgb = cv2.resize(small, shape[::-1], interpolation=cv2.INTER_CUBIC)
     spots = scan(rgb)
     assert spots
-    assert scan(rgb, half=scanning.halved(rgb)) == spots
+    with workers(2) as others:
+        assert scan(rgb, others=others) == spots
     for strip in (1, 10_000, 10_000_000):
         monkeypatch.setattr(scanning, "STRIP", strip)
         assert scan(rgb) == spots

@@ -151,10 +151,10 @@ def read_with_frame(
 
     from litlamp.aspects.interpret import interpret
     from litlamp.aspects.rulebook import load_book
-    from litlamp.media.photo import MediaError
+    from litlamp.media.photo import Early, MediaError
     from litlamp.media.photo import read_photo as read_frame
     from litlamp.sight.eyes import load_eyes
-    from litlamp.sight.find import Beginning
+    from litlamp.sight.find import LEAST_WHOLE_SIDE, Beginning
     from litlamp.sight.look import look
 
     if not 0 < level <= 1:
@@ -165,7 +165,7 @@ def read_with_frame(
     name = "" if isinstance(source, np.ndarray) else source_name(source)
     with Beginning(eyes) as beginning:
         # One processor alone gains nothing by beginning before the whole is decoded.
-        early = beginning.take if eyes.beside > 1 else None
+        early = Early(beginning.take, LEAST_WHOLE_SIDE, beside=eyes.beside > 1)
         try:
             frame = (
                 _given_frame(source) if isinstance(source, np.ndarray) else read_frame(source, early=early)

@@ -11,6 +11,7 @@ import contextlib
 import io
 import threading
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import cv2
@@ -32,9 +33,16 @@ from litlamp.media.errors import MediaError
 from litlamp.media.frame import LARGE, Frame, Pixels
 from litlamp.media.sources import Source, read_bytes, shown
 
-__all__ = ["PIXEL_LIMIT", "MediaError", "read_photo"]
+__all__ = ["PIXEL_LIMIT", "Early", "MediaError", "read_photo"]
 
 PIXEL_LIMIT = 200_000_000
+
+# OpenCV's flags for a JPEG reduced by its decoder. Those named COLOR would have B G R.
+_REDUCED = {
+    8: cv2.IMREAD_REDUCED_GRAYSCALE_8 | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION,
+    4: cv2.IMREAD_REDUCED_GRAYSCALE_4 | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION,
+    2: cv2.IMREAD_REDUCED_GRAYSCALE_2 | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION,
+}
 
 _MID_GREY = (128, 128, 128)
 _ORIENTATION = 0x0112  # Exif 2.32, tag 274
@@ -65,11 +73,28 @@ _TURNS: dict[int, tuple[Callable[[Pixels], Any], ...]] = {
     7: (cv2.transpose, lambda p: cv2.rotate(p, cv2.ROTATE_180)),
     8: (lambda p: cv2.rotate(p, cv2.ROTATE_90_COUNTERCLOCKWISE),),
 }
+_SIDEWAYS = frozenset({5, 6, 7, 8})  # by which width and height change places
 
 
-def read_photo(
-    source: Source, *, pixel_limit: int = PIXEL_LIMIT, early: Callable[[Pixels], None] | None = None
-) -> Frame:
+@dataclass(frozen=True, slots=True)
+class Early:
+    """Who wants a large JPEG reduced by its decoder, which is to be had before the whole.
+
+    Attributes
+    ----------
+    tell : called once with it, uint8 (h, w, 3), R G B, upright, sRGB; and with the width and height of the
+        whole, px. It may still turn out that the file is damaged.
+    side : its long side is to have so many px at least; it is reduced by 8, 4 or 2.
+    beside : it is decoded, and told, in a thread of its own while the whole is being decoded; else after
+        that, for whoever has one processor. The same pixels either way.
+    """
+
+    tell: Callable[[Pixels, tuple[int, int]], None]
+    side: int
+    beside: bool = True
+
+
+def read_photo(source: Source, *, pixel_limit: int = PIXEL_LIMIT, early: Early | None = None) -> Frame:
     """Read one photograph.
 
     JPEG, PNG, WebP, TIFF, AVIF, BMP and one-picture GIF; HEIC with the extra `heif`. The format is told by
@@ -81,8 +106,7 @@ def read_photo(
     ----------
     source : path; "-" for standard input; the bytes of a file; or a binary stream, read to its end.
     pixel_limit : most pixels (width x height), judged from the header before anything is decoded.
-    early : called from another thread with the frame's `half`, as soon as that is there, while the whole is
-        still being decoded; not for pictures that have none. It may still turn out that the file is damaged.
+    early : who wants a large JPEG reduced; of other pictures nothing is told.
 
     Returns
     -------
@@ -103,11 +127,10 @@ def read_photo(
         raise MediaError(error.sentence, shown(source)) from error.__cause__
 
 
-def _decode(data: bytes, name: str, pixel_limit: int, early: Callable[[Pixels], None] | None) -> Frame:
-    half: list[Pixels] = []
+def _decode(data: bytes, name: str, pixel_limit: int, early: Early | None) -> Frame:
     with overheard() as said:
         try:
-            pixels, conversions = _pixels(data, name, pixel_limit, half, early)
+            pixels, conversions = _pixels(data, name, pixel_limit, early)
         except MediaError:
             raise
         except MemoryError:
@@ -118,16 +141,14 @@ def _decode(data: bytes, name: str, pixel_limit: int, early: Callable[[Pixels], 
             raise MediaError(_damage(name)) from error
     if tells_of_damage(said):
         raise MediaError(_damage(name))
-    return Frame(np.ascontiguousarray(pixels), None, tuple(conversions), half[0] if half else None)
+    return Frame(np.ascontiguousarray(pixels), None, tuple(conversions))
 
 
 def _damage(name: str) -> str:
     return f"this {name} file is damaged or cut off"
 
 
-def _pixels(
-    data: bytes, name: str, pixel_limit: int, half: list[Pixels], early: Callable[[Pixels], None] | None
-) -> tuple[Pixels, list[str]]:
+def _pixels(data: bytes, name: str, pixel_limit: int, early: Early | None) -> tuple[Pixels, list[str]]:
     image = _open_heic(data) if name == "HEIC" else _OPENERS[name](io.BytesIO(data))
     width, height = image.size
     if width * height > pixel_limit:
@@ -141,8 +162,8 @@ def _pixels(
 
     if name == "JPEG" and image.mode in {"RGB", "L"}:
         with contextlib.ExitStack() as meanwhile:
-            if image.mode == "RGB" and width * height > LARGE:
-                meanwhile.enter_context(_halved(data, (height, width), profile, orientation, half, early))
+            if early is not None and image.mode == "RGB" and width * height > LARGE:
+                meanwhile.enter_context(_reduced(data, (width, height), profile, orientation, early))
             pixels = _plain_jpeg(data, (height, width))
         if image.mode == "RGB" or profile is None:
             pixels, note = rgb_to_srgb(pixels, profile)
@@ -169,43 +190,38 @@ def _turned(pixels: Pixels, orientation: int) -> Pixels:
 
 
 @contextlib.contextmanager
-def _halved(
-    data: bytes,
-    shape: tuple[int, int],
-    profile: bytes | None,
-    orientation: int,
-    half: list[Pixels],
-    early: Callable[[Pixels], None] | None,
+def _reduced(
+    data: bytes, size: tuple[int, int], profile: bytes | None, orientation: int, early: Early
 ) -> Iterator[None]:
-    """Puts the upright sRGB half into `half` and tells `early`, beside the body where there is one to tell.
+    """Tells `early` beside the body, or after it, as that wants.
 
-    Without, it is made after the body: the same pixels either way. Where it cannot be had, nothing is said,
-    for then the whole cannot be had either, or can do without.
+    Where it cannot be had, nothing is said, for then the whole cannot be had either, or can do without.
     """
+    by = max((by for by in _REDUCED if max(size) >= by * early.side), default=None)
 
-    def reduce() -> None:
-        height, width = shape[0] // 2, shape[1] // 2
+    def reduce(by: int) -> None:
         with contextlib.suppress(Exception):
-            flags = cv2.IMREAD_REDUCED_COLOR_2 | cv2.IMREAD_IGNORE_ORIENTATION
-            decoded = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
-            if decoded is None or decoded.shape[0] < height or decoded.shape[1] < width:
+            decoded = cv2.imdecode(np.frombuffer(data, np.uint8), _REDUCED[by])
+            if decoded is None or decoded.shape[:2] != (-(-size[1] // by), -(-size[0] // by)):
                 return
-            reduced = cv2.cvtColor(decoded[:height, :width], cv2.COLOR_BGR2RGB)
-            reduced, _ = rgb_to_srgb(np.asarray(reduced, np.uint8), profile)
-            half.append(np.ascontiguousarray(_turned(reduced, orientation)))
-            if early is not None:
-                early(half[0])
+            reduced, _ = rgb_to_srgb(np.asarray(decoded, np.uint8), profile)
+            turned = orientation in _SIDEWAYS
+            early.tell(
+                np.ascontiguousarray(_turned(reduced, orientation)), (size[1], size[0]) if turned else size
+            )
 
-    if early is None:
+    if by is None:
         yield
-        reduce()
-        return
-    beside = threading.Thread(target=reduce, name="half")
-    beside.start()
-    try:
+    elif early.beside:
+        beside = threading.Thread(target=reduce, args=(by,), name="reduced")
+        beside.start()
+        try:
+            yield
+        finally:
+            beside.join()
+    else:
         yield
-    finally:
-        beside.join()
+        reduce(by)
 
 
 def _plain_jpeg(data: bytes, shape: tuple[int, int]) -> Pixels:

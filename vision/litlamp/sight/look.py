@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from concurrent.futures import Executor, Future
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,6 +55,8 @@ BENEATH = 0.02
 """Heads found that are a signal by less belief are not looked at any closer."""
 USUAL_SCORE = 0.75
 """The finder's score of a head for which the calibration's `floor` holds as it is."""
+PLAIN = 0.5
+"""The finder's score of a head from which it most likely stands on a signal."""
 FLOORS = 0.0002, 0.02
 """No head is so clear, and none so faint, that the least probability of a colour is beyond these."""
 _AFTER = 4 + MOST_HEADS * NC
@@ -146,10 +149,15 @@ def judge(
     """
     clear, faint = clear_and_faint(heads, eyes.calibration)
     groups = group(clear)
+    if not groups:
+        return []
     judged = []
-    bright = bright_parts(rgb) if groups else 0.0
     with workers(eyes.beside) as others:
         asked = [others.submit(ask_reader, rgb, own, eyes) for own in groups]
+        # The reader may leave a processor idle: it does what will most likely be wanted next.
+        plain = eyes.beside > 1 and max(h.score for h in groups[0]) >= PLAIN
+        ahead = _measured(rgb, groups[0], eyes, others, search=search) if plain else None
+        bright = bright_parts(rgb)
         for found, (own, answer, light) in zip(groups, [future.result() for future in asked], strict=True):
             read = signal_read(answer, eyes.calibration)
             odds = signal_odds(max(h.score for h in own), answer, eyes.calibration)
@@ -157,21 +165,64 @@ def judge(
             if belief < BENEATH:
                 continue
             least = _least(own, eyes.calibration)
-            below = others.submit(plates_below, rgb, own, eyes) if search and belief >= least else None
-            mast = others.submit(_mast, rgb, own)
-            witnesses = [colour_witness(rgb, head) for head in own]
-            rims = [red_rim(rgb, h.x, h.y, h.lens) for h in own]
-            plates = plates if below is None else distinct_plates([*plates, *below.result()])
+            searched = search and belief >= least
+            if ahead is not None and own is groups[0]:
+                measured = ahead
+            else:
+                measured = _measured(rgb, own, eyes, others, search=searched)
+            if searched:
+                plates = distinct_plates([*plates, *measured.plates.result()])
             boards = tuple(p for p in plates if belongs(p.box, own))
             letters = read_letters(rgb, boards, eyes)
-            cores = [core_light(rgb, h.x, h.y, h.lens) for h in own]
             size = rgb.shape[1], rgb.shape[0]
-            pixels = _Pixels(size, witnesses, rims, cores, bright, light, mast.result(), letters)
+            pixels = _Pixels(size, measured.lamps, bright, light, measured.mast.result(), letters)
             apart = [h for h in clear if all(h is not o for o in found)]
             strange = unlike(odds, usual_width(own), eyes.calibration)
             seen = _signal(pixels, own, read, eyes.calibration, apart, faint, strange)
             judged.append(Judged(seen, belief, least, own, read, boards))
     return judged
+
+
+@dataclass(frozen=True, slots=True)
+class _Lamp:
+    """What was measured of one head's lamp.
+
+    Attributes
+    ----------
+    witness : what its pixels say of its colour, in the order of COLOURS.
+    rim : how plainly its rim is red.
+    core : the light of its lens, linear, 0 to 1.
+    """
+
+    witness: NDArray[np.float64]
+    rim: float
+    core: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Measured:
+    """What a signal's own pixels say: its lamps, and the rest of it as soon as that is there."""
+
+    lamps: Sequence[_Lamp]
+    mast: Future[MastLine | None]
+    plates: Future[list[PlateFound]]
+
+
+def _measured(
+    rgb: Pixels, heads: tuple[HeadFound, ...], eyes: Eyes, others: Executor, *, search: bool
+) -> _Measured:
+    """Of these heads; plates are only sought where `search` says so."""
+    plates = others.submit(lambda: plates_below(rgb, heads, eyes) if search else [])
+    mast = others.submit(_mast, rgb, heads)
+    lamps = [
+        _Lamp(
+            colour_witness(rgb, head),
+            red_rim(rgb, head.x, head.y, head.lens),
+            core_light(rgb, head.x, head.y, head.lens),
+        )
+        for head in heads
+    ]
+    return _Measured(lamps, mast, plates)
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,18 +232,15 @@ class _Pixels:
     Attributes
     ----------
     size : of the picture, width and height, px.
-    witnesses : of each head, what its pixels say of its colour.
-    rims : of each head, how plainly its lamp's rim is red.
-    cores : of each head, the light of its lens, linear, 0 to 1; `bright` that of the picture's bright parts.
+    lamps : of each head.
+    bright : the light of the picture's bright parts, linear, 0 to 1.
     light : how light it is about the heads, as `light_about` says.
     mast : its lean, where it was seen.
     boards : its plates.
     """
 
     size: tuple[int, int]
-    witnesses: Sequence[NDArray[np.float64]]
-    rims: Sequence[float]
-    cores: Sequence[float]
+    lamps: Sequence[_Lamp]
     bright: float
     light: float
     mast: MastLine | None
@@ -287,21 +335,23 @@ def _signal(
     colours: list[NDArray[np.float64]] = []
     rims: list[float] = []
     apart_most = 0.0
-    for slot, (head, witness) in enumerate(zip(heads, pixels.witnesses, strict=True)):
+    for slot, (head, lamp) in enumerate(zip(heads, pixels.lamps, strict=True)):
         finder, reader = softmax(head.colours), read.colours[slot]
-        colour, apart = pool_colour(finder, reader, witness, agrees, tuned, head.lens, head.score)
+        colour, apart = pool_colour(finder, reader, lamp.witness, agrees, tuned, head.lens, head.score)
         lead = int(colour.argmax())
-        rims.append(0.0 if lead in (RED, DARK) else pixels.rims[slot])
+        rims.append(0.0 if lead in (RED, DARK) else lamp.rim)
         colour = moved(colour, tuned.rim_red * rims[slot], of=lead, to=RED)
         colours.append(moved(colour, tuned.strange_share * strange))
         apart_most = max(apart_most, apart)
-    dim = may_be_dark(pixels.cores, [c[DARK] < 0.5 for c in colours], pixels.bright, tuned)
+    dim = may_be_dark(
+        [lamp.core for lamp in pixels.lamps], [c[DARK] < 0.5 for c in colours], pixels.bright, tuned
+    )
     seen = []
     for head, belief, unlit, rim in zip(heads, colours, dim, rims, strict=True):
         colour = moved(belief, unlit, to=DARK)
-        lamp = LampSeen(head.x, head.y, head.lens) if colour[DARK] < 0.5 else None
+        seen_lamp = LampSeen(head.x, head.y, head.lens) if colour[DARK] < 0.5 else None
         present = head_belief(head, n, read, tuned)
-        seen.append(HeadSeen(head.box, lamp, _named(colour), present=present, red_rim=rim, unlit=unlit))
+        seen.append(HeadSeen(head.box, seen_lamp, _named(colour), present=present, red_rim=rim, unlit=unlit))
     box = seen[0].box
     for part in [h.box for h in seen[1:]] + [
         p.box for p in pixels.boards if max(p.letters, key=lambda k: p.letters[k]) != "other"

@@ -8,7 +8,8 @@ small filter finds lamps of every size; the best places are then measured on rin
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -19,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.media.frame import LARGE
+from litlamp.sight.beside import AtOnce
 
 Pixels = NDArray[np.uint8]
 Plane = NDArray[np.uint8]
@@ -60,12 +62,13 @@ class Spot:
 class _Pyramid:
     """The maps of every size, kept end to end so that places of all sizes are measured at once."""
 
-    def __init__(self, rgb: Pixels, side: int = WORKING_SIDE, half: Pixels | None = None) -> None:
+    def __init__(self, rgb: Pixels, side: int = WORKING_SIDE, others: Executor | None = None) -> None:
+        others = others or AtOnce()
         planes, steps, peaks = [], [], []
-        for index, (maps, step) in enumerate(_sizes(rgb, side, half)):
+        for index, (maps, step) in enumerate(_sizes(rgb, side, others)):
             planes.append(maps)
             steps.append(step)
-            peaks.append(_peaks(maps, index))
+            peaks.append(_peaks(maps, index, others))
         self.steps = np.array(steps)
         self.heights = np.array([maps.shape[0] for maps in planes])
         self.widths = np.array([maps.shape[1] for maps in planes])
@@ -88,7 +91,7 @@ def halved(rgb: Pixels) -> Pixels:
 
 
 def scan(
-    rgb: Pixels, limit: int = 48, side: int = WORKING_SIDE, *, half: Pixels | None = None
+    rgb: Pixels, limit: int = 48, side: int = WORKING_SIDE, *, others: Executor | None = None
 ) -> tuple[Spot, ...]:
     """The places most like a lit lamp, best first, at most `limit`.
 
@@ -96,8 +99,7 @@ def scan(
     ----------
     rgb : uint8, shape (H, W, 3), colour order R G B; not written to.
     side : about how long the long side of the largest maps is to be, px; smaller ones cost less.
-    half : the picture at half its size, where the caller has it already. Of a large picture nothing else is
-        then looked at, only the shape of `rgb`.
+    others : who does half of the work meanwhile, if anyone.
 
     Raises
     ------
@@ -110,7 +112,7 @@ def scan(
     first, pool = _reduction(rgb, side)
     if min(rgb.shape[:2]) < first * pool:
         return ()  # A strip this thin leaves nothing of itself in the reduced maps.
-    pyramid = _Pyramid(rgb, side, half)
+    pyramid = _Pyramid(rgb, side, others)
     if not len(pyramid.places):
         return ()
     strength = _strength(measure(pyramid))
@@ -129,9 +131,22 @@ def whereabouts(pyramid: _Pyramid) -> tuple[Floats, Floats, Floats]:
     return (pyramid.places[:, 2] + 0.5) * size, (pyramid.places[:, 3] + 0.5) * size, size
 
 
-def _sizes(rgb: Pixels, side: int, half: Pixels | None) -> Iterator[tuple[Plane, float]]:
+def _shared(work: Callable[[int], None], tops: Sequence[int], others: Executor) -> None:
+    """Does the work of every strip, named by its top row: the lower half of them is handed over."""
+
+    def each(some: Sequence[int]) -> None:
+        for top in some:
+            work(top)
+
+    middle = -(-len(tops) // 2)
+    lower = others.submit(each, tops[middle:])
+    each(tops[:middle])
+    lower.result()
+
+
+def _sizes(rgb: Pixels, side: int, others: Executor) -> Iterator[tuple[Plane, float]]:
     """The four maps (h, w, 4) at each size, largest first, and how many px of the picture a px of them is."""
-    maps, step = _largest_maps(rgb, side, half)
+    maps, step = _largest_maps(rgb, side, others)
     while True:
         yield maps, step
         h, w = maps.shape[0] // 2, maps.shape[1] // 2
@@ -150,21 +165,21 @@ def _reduction(rgb: Pixels, side: int) -> tuple[int, int]:
     return first, max(1, round(max(rgb.shape[:2]) // first / side))
 
 
-def _largest_maps(rgb: Pixels, side: int, half: Pixels | None = None) -> tuple[Plane, float]:
+def _largest_maps(rgb: Pixels, side: int, others: Executor) -> tuple[Plane, float]:
     """The four maps at the working size, each px the greatest of those it stands for: small lamps survive."""
     first, pool = _reduction(rgb, side)
     block = first * pool
     h, w = rgb.shape[0] // block, rgb.shape[1] // block
     maps = np.empty((h, w, len(HUES)), np.uint8)
     rows = max(1, STRIP // (w * pool * pool))
-    for top in range(0, h, rows):
+
+    def strip(top: int) -> None:
         low = min(top + rows, h)
-        if first == 2 and half is not None:
-            part = half[top * pool : low * pool, : w * pool]
-        else:
-            part = rgb[top * block : low * block, : w * block]
-            part = halved(part) if first == 2 else part
+        part = rgb[top * block : low * block, : w * block]
+        part = halved(part) if first == 2 else part
         cv2.merge([_greatest(plane, pool) for plane in _opponents(part)], maps[top:low])
+
+    _shared(strip, range(0, h, rows), others)
     return maps, float(block)
 
 
@@ -191,18 +206,23 @@ def _greatest(plane: Plane, pool: int) -> Plane:
     return np.asarray(rows.reshape(h, w, pool).max(axis=2), np.uint8)
 
 
-def _peaks(maps: Plane, index: int) -> Places:
+def _peaks(maps: Plane, index: int, others: Executor) -> Places:
     """Rows (level, map, x, y) of the places that stand out most from the mean round them, in each map."""
     most = MOST_PEAKS[min(index, len(MOST_PEAKS) - 1)]
-    height, every = [], []
     rows = max(1, STRIP // (len(HUES) * maps.shape[1]))
-    for top in range(0, len(maps), rows):
+    tops = range(0, len(maps), rows)
+    every: list[Places] = [np.empty(0, np.int64)] * len(tops)
+    height = [np.empty(0, np.uint8)] * len(tops)
+
+    def strip(top: int) -> None:
         low = min(top + rows, len(maps))
         over, under = min(top, REACH), min(len(maps) - low, REACH)
         rise = _rise(maps[top - over : low + under], smooth=index > 0)[over : over + low - top]
         at = np.flatnonzero(rise > LEAST_CONTRAST)  # of all four maps, px by px
-        height.append(rise.ravel()[at])
-        every.append(at + top * maps.shape[1] * len(HUES))
+        height[top // rows] = rise.ravel()[at]
+        every[top // rows] = at + top * maps.shape[1] * len(HUES)
+
+    _shared(strip, tops, others)
     found = []
     places, heights = np.concatenate(every), np.concatenate(height)
     for hue in range(len(HUES)):
@@ -265,7 +285,9 @@ def measure(pyramid: _Pyramid) -> NDArray[np.float32]:
 def _strength(features: NDArray[np.float32]) -> Floats:
     """The log odds, up to a constant, that each place is a lit lamp: fitted on rendered scenes."""
     inner, inner_bias, outer = _ranking()
-    return np.asarray(np.tanh(features @ inner + inner_bias) @ outer, np.float64)
+    # Not `@`: where the networks have the processors, a product shared out among threads waits for them.
+    hidden = np.tanh(np.einsum("nf,fh->nh", features, inner) + inner_bias)
+    return np.asarray(np.einsum("nh,h->n", hidden, outer), np.float64)
 
 
 @cache
