@@ -6,8 +6,9 @@ to refuse is what the finder takes for a head. The windows are made by the same 
 
 from __future__ import annotations
 
-import queue
+import multiprocessing
 import threading
+from typing import Any
 
 import numpy as np
 import torch
@@ -45,33 +46,55 @@ def taken_for_heads(rgb: NDArray[np.uint8], maps: NDArray[np.float32]) -> list[N
 
 
 class Mine:
-    """A store of such windows on the reader's accelerator, filled by a thread of its own."""
+    """A store of such windows on the reader's accelerator.
 
-    def __init__(self, keep: int, device: str) -> None:
-        self.kept = torch.zeros((keep, READER_HEIGHT, READER_WIDTH, 4), dtype=torch.uint8, device=device)
-        self.found = 0
-        self._asked: queue.Queue[tuple[Tensor, Tensor]] = queue.Queue(maxsize=4)
-        threading.Thread(target=self._dig, daemon=True).start()
+    They are cut by processes of their own, for cutting is the work of an interpreter, of which the trainer
+    has but one. They are forked when it is made: that must be before anything touches an accelerator.
+    """
+
+    def __init__(self, keep: int, diggers: int = 2) -> None:
+        self.keep, self.found = keep, 0
+        self.kept: Tensor | None = None
+        way = multiprocessing.get_context("fork")
+        self._asked, self._cut = way.SimpleQueue(), way.SimpleQueue()
+        self._room = way.BoundedSemaphore(diggers)
+        for _ in range(diggers):
+            way.Process(target=_dig, args=(self._asked, self._room, self._cut), daemon=True).start()
+
+    def open(self, device: str) -> None:
+        """Keep windows on that device from now on, as they are cut."""
+        self.kept = torch.zeros((self.keep, READER_HEIGHT, READER_WIDTH, 4), dtype=torch.uint8, device=device)
+        threading.Thread(target=self._store, daemon=True).start()
 
     def look_at(self, rgb: Tensor, logits: Tensor) -> None:
         """Take a few barren lessons and the finder's answers for them; what comes too fast is let go."""
-        if self._asked.full():
+        if not self._room.acquire(block=False):
             return
-        maps = logits.detach().float().clone()
-        maps[:, 0].sigmoid_()
-        self._asked.put((rgb.cpu(), maps.cpu()))
+        maps = logits.detach().float()
+        heat = maps[:, :1].sigmoid()
+        self._asked.put((rgb.cpu().numpy(), torch.cat([heat, maps[:, 1:]], 1).cpu().numpy()))
 
-    def _dig(self) -> None:
+    def _store(self) -> None:
+        assert self.kept is not None
         while True:
-            rgb, maps = (t.numpy() for t in self._asked.get())
-            for picture, answer in zip(rgb, maps, strict=True):
-                for window in taken_for_heads(picture, answer):
-                    self.kept[self.found % len(self.kept)].copy_(torch.from_numpy(window))
-                    self.found += 1
+            for window in self._cut.get():
+                self.kept[self.found % self.keep].copy_(torch.from_numpy(window))
+                self.found += 1
 
     def draw(self, n: int, dice: torch.Generator) -> Tensor | None:
         """`n` of the windows kept, or None while there are too few to be different ones."""
-        have = min(self.found, len(self.kept))
-        if have < 4 * n:
+        have = min(self.found, self.keep)
+        if self.kept is None or have < 4 * n:
             return None
         return self.kept[torch.randint(have, (n,), generator=dice, device=self.kept.device)]
+
+
+def _dig(asked: Any, room: Any, cut: Any) -> None:
+    """Cut windows for ever; a process of its own."""
+    while True:
+        rgb, maps = asked.get()
+        found = [
+            w for picture, answer in zip(rgb, maps, strict=True) for w in taken_for_heads(picture, answer)
+        ]
+        room.release()
+        cut.put(found)

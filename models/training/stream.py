@@ -35,18 +35,25 @@ class Layout:
     def of(cls, arrays: Arrays) -> Layout:
         return cls(tuple((a.shape, a.dtype) for a in arrays))
 
-    def views(self, memory: mmap.mmap, n: int) -> Arrays:
-        """Arrays of `n` lessons in that block."""
+    def places(self, n: int) -> tuple[slice, ...]:
+        """Which bytes of a block of `n` lessons each part fills."""
         at, out = 0, []
         for shape, dtype in self.parts:
-            count = n * int(np.prod(shape))
-            out.append(np.frombuffer(memory, dtype, count, at).reshape(n, *shape))
-            at += -(-count * dtype.itemsize // 64) * 64
+            long = n * int(np.prod(shape)) * dtype.itemsize
+            out.append(slice(at, at + long))
+            at += -(-long // 64) * 64
         return tuple(out)
+
+    def views(self, block: NDArray[np.uint8], n: int) -> Arrays:
+        """Arrays of the `n` lessons in that block of bytes."""
+        return tuple(
+            block[place].view(dtype).reshape(n, *shape)
+            for place, (shape, dtype) in zip(self.places(n), self.parts, strict=True)
+        )
 
     def size(self, n: int) -> int:
         """Bytes of a block of `n` lessons."""
-        return sum(-(-n * int(np.prod(s)) * d.itemsize // 64) * 64 for s, d in self.parts)
+        return -(-self.places(n)[-1].stop // 64) * 64
 
 
 def _fill(
@@ -71,24 +78,44 @@ def _fill(
         ready.put(block)
 
 
+@dataclass(frozen=True)
+class Stream:
+    """Blocks of `n` lessons each: how they are laid out, the memory they are made in, and how to take them.
+
+    `taken` hands out every block as bytes, valid until the next is asked for.
+    """
+
+    layout: Layout
+    n: int
+    blocks: tuple[NDArray[np.uint8], ...]
+    taken: Iterator[NDArray[np.uint8]]
+
+
 def lessons(
-    first: int, photos: tuple[str, ...], workers: int, batch: int, traced: tuple[Traced, ...] = ()
-) -> Iterator[Arrays]:
-    """Batches of lessons from seed `first` up; every seed is used once. A batch is valid until the next."""
+    first: int, photos: tuple[str, ...], workers: int, n: int, traced: tuple[Traced, ...] = ()
+) -> Stream:
+    """Lessons from seed `first` up, in blocks of `n`; every seed is used once. Forks `workers` processes."""
     os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
     # Photographs, heads and grain that the renderer keeps are read once here and shared by every child.
     for seed in range(first - 60, first):
         layout = Layout.of(tuple(np.asarray(a) for a in lesson(seed, photos, traced=traced)))
-    blocks = [layout.views(mmap.mmap(-1, layout.size(batch)), batch) for _ in range(2 * workers + 4)]
+    # Anonymous memory that the children write and this process reads.
+    size = layout.size(n)
+    blocks = tuple(np.frombuffer(mmap.mmap(-1, size), np.uint8) for _ in range(2 * workers + 4))
+    views = [layout.views(block, n) for block in blocks]
     way = multiprocessing.get_context("fork")
     free, ready = way.SimpleQueue(), way.SimpleQueue()
     for i in range(len(blocks)):
         free.put(i)
     for worker in range(workers):
         way.Process(
-            target=_fill, args=(blocks, photos, traced, free, ready, first, worker, workers), daemon=True
+            target=_fill, args=(views, photos, traced, free, ready, first, worker, workers), daemon=True
         ).start()
-    while True:
-        block = ready.get()
-        yield blocks[block]
-        free.put(block)
+
+    def taken() -> Iterator[NDArray[np.uint8]]:
+        while True:
+            at = ready.get()
+            yield blocks[at]
+            free.put(at)
+
+    return Stream(layout, n, blocks, taken())

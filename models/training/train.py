@@ -13,10 +13,12 @@ import json
 import math
 import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
+from typing import cast
 
+import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch import Tensor, nn
 from torch.nn import functional
 
@@ -25,13 +27,13 @@ from litlamp.aspects.aspect import COLOURS
 from litlamp.scene.traced import load_traced
 from mine import Mine, barren
 from nets import Finder, PlateReader, Reader
-from stream import Arrays, lessons
+from stream import Stream, lessons
 from targets import N_MAPS
 
 FIRST_SEED = 1_000_000
 DEVELOPED = 0.4
 """Share of pictures and windows whose tone is changed each time they are looked at."""
-DIG_EVERY, DUG_IN, DUG = 4, 24, 0.1
+DIG_EVERY, DUG_IN, DUG = 8, 24, 0.1
 """Steps from one to the next that asks what the finder takes for heads in pictures without a signal; of how
 many pictures it asks; and the share of the reader's windows that are of such places."""
 
@@ -82,52 +84,111 @@ class Averaged:
 
     def __init__(self, net: nn.Module, keep: float = 0.999) -> None:
         self.keep = keep
-        self.state = {k: v.detach().clone() for k, v in net.state_dict().items()}
+        own = net.state_dict()  # its tensors are the network's own, changed in place as it learns
+        self.state = {k: v.detach().clone() for k, v in own.items()}
+        self._real = [k for k, v in own.items() if v.dtype.is_floating_point]
+        self._own = [own[k].detach() for k in self._real]
 
-    def update(self, net: nn.Module, step: int) -> None:
+    def update(self, step: int) -> None:
         keep = min(self.keep, (step + 1) / (step + 10))
-        now = net.state_dict()
-        real = [k for k, v in now.items() if v.dtype.is_floating_point]
-        torch._foreach_lerp_([self.state[k] for k in real], [now[k].detach() for k in real], 1 - keep)
+        torch._foreach_lerp_([self.state[k] for k in self._real], self._own, 1 - keep)
 
 
 class Store:
     """The latest lessons, kept on the accelerator; batches are drawn from it at random."""
 
-    def __init__(self, keep: int, device: str) -> None:
-        self.keep, self.device, self.seen = keep, device, 0
-        self.parts: list[Tensor] = []
+    def __init__(self, keep: int, device: str, source: Stream) -> None:
+        self.source, self.device, self.seen = source, device, 0
+        self._rows = max(keep // source.n, 2)
+        self._blocks = torch.empty(
+            (self._rows, source.layout.size(source.n)), dtype=torch.uint8, device=device
+        )
+        self.parts = [
+            self._blocks[:, place].view(torch.from_numpy(np.empty(0, dtype)).dtype).view(-1, source.n, *shape)
+            for place, (shape, dtype) in zip(source.layout.places(source.n), source.layout.parts, strict=True)
+        ]
 
-    def feed(self, source: Iterator[Arrays]) -> None:
-        """Run for ever in a thread of its own."""
-        for arrays in source:
-            n = len(arrays[0])
-            if not self.parts:
-                self.keep -= self.keep % n
-                self.parts = [
-                    torch.empty(
-                        (self.keep, *a.shape[1:]), dtype=torch.from_numpy(a[:1]).dtype, device=self.device
-                    )
-                    for a in arrays
-                ]
-            at = self.seen % self.keep
-            for part, a in zip(self.parts, arrays, strict=True):
-                part[at : at + n].copy_(torch.from_numpy(a))
-            self.seen += n
+    def fill(self, lessons: int) -> None:
+        """Wait for so many lessons."""
+        while self.seen < lessons:
+            self._take(next(self.source.taken))
+
+    def _take(self, block: NDArray[np.uint8]) -> None:
+        row = self.seen // self.source.n % self._rows
+        self._blocks[row].copy_(torch.from_numpy(block), non_blocking=True)
+        if self.device != "cpu":
+            torch.cuda.current_stream().synchronize()
+        self.seen += self.source.n
+
+    def feed(self) -> None:
+        """Run for ever in a thread of its own.
+
+        Whole blocks are copied, from memory the accelerator reads by itself and beside what it works at: many
+        small copies keep an interpreter busy that is needed for the steps.
+        """
+        if self.device == "cpu":
+            for block in self.source.taken:
+                self._take(block)
+        torch.cuda.set_device(self.device)
+        for block in self.source.blocks:
+            torch.cuda.cudart().cudaHostRegister(block.ctypes.data, block.nbytes, 0)  # type: ignore[attr-defined, no-untyped-call]
+        with torch.cuda.stream(torch.cuda.Stream()):
+            for block in self.source.taken:
+                self._take(block)
 
     def draw(self, n: int) -> list[Tensor]:
-        """`n` of the lessons kept."""
-        chosen = torch.randint(min(self.seen, self.keep), (n,), device=self.device)
-        return [part[chosen] for part in self.parts]
+        """`n` of the lessons kept, none of the block that is being written."""
+        rows = self.seen // self.source.n
+        row = torch.randint(min(rows, self._rows - 1), (n,), device=self.device)
+        if rows >= self._rows:
+            row = (row + rows + 1) % self._rows
+        lesson = torch.randint(self.source.n, (n,), device=self.device)
+        return [part[row, lesson] for part in self.parts]
 
 
 def fixed(wanted: Tensor, n: int) -> Tensor:
     """Indices of `n` of the wanted, over again where there are fewer.
 
-    The accelerator's convolutions are planned anew, in seconds, for every batch size, so it must not vary.
+    The accelerator's convolutions are planned anew, in seconds, for every batch size, so it must not vary;
+    and nothing here is asked back of the accelerator, which would have to end all its work first.
     """
-    found = wanted.nonzero()[:, 0]
-    return found[torch.arange(n, device=found.device) % len(found)]
+    order = wanted.byte().argsort(descending=True, stable=True)
+    return order[torch.arange(n, device=wanted.device) % wanted.sum().clamp(min=1)]
+
+
+class Logits(nn.Module):
+    """The finder as it is trained: without the sigmoids at its end."""
+
+    def __init__(self, finder: Finder) -> None:
+        super().__init__()
+        self.finder = finder
+
+    def forward(self, x: Tensor) -> Tensor:
+        return self.finder.logits(x)
+
+
+def recorded(net: nn.Module, like: Tensor) -> nn.Module:
+    """The network with its steps recorded for inputs `like` this one, where an accelerator can play them.
+
+    Of networks as small as these, telling an accelerator what to do takes longer than its doing it. Nothing
+    else may be asked of any accelerator meanwhile.
+    """
+    if not like.is_cuda:
+        return net
+    torch.cuda.graph.default_capture_stream = None  # or it would be the first accelerator's for all
+    with torch.cuda.device(like.device), autocast(like.device.type):
+        return cast(nn.Module, torch.cuda.make_graphed_callables(net, (like,)))
+
+
+def autocast(kind: str) -> torch.autocast:
+    """Half the precision on an accelerator. Weights are turned anew each time: recorded steps need that."""
+    return torch.autocast(kind, dtype=torch.bfloat16, enabled=kind != "cpu", cache_enabled=False)
+
+
+def like(several: Tensor, n: int, device: str) -> Tensor:
+    """`n` of what each lesson has several of, on that device."""
+    every = several.flatten(0, 1)
+    return every[torch.arange(n, device=every.device) % len(every)].to(device)
 
 
 def accelerators() -> tuple[str, str]:
@@ -166,16 +227,20 @@ def main() -> None:
     traced = load_traced(args.traced) if args.traced else ()
     # The children are forked before anything touches the accelerator.
     source = lessons(FIRST_SEED + (saved["seen"] if saved else args.first), photos, args.workers, 16, traced)
-    next(source)
+    mine = Mine(6000)
     device, second = accelerators()
-    nets = {"finder": Finder(), "reader": Reader(), "plates": PlateReader()}
+    finder = Finder()
+    nets: dict[str, nn.Module] = {"finder": finder, "reader": Reader(), "plates": PlateReader()}
     places = {"finder": device, "reader": second, "plates": second}
     for k, net in nets.items():
         net.to(places[k]).train()
     seen, done = args.first, 0.0
     averaged = {k: Averaged(n) for k, n in nets.items()}
     optimiser = torch.optim.AdamW(
-        [p for n in nets.values() for p in n.parameters()], lr=args.rate, weight_decay=0.02
+        [p for n in nets.values() for p in n.parameters()],
+        lr=args.rate,
+        weight_decay=0.02,
+        fused=torch.cuda.is_available(),
     )
     if saved:
         for k, net in nets.items():
@@ -195,19 +260,25 @@ def main() -> None:
             print(f"{k}: {len(own) - len(fit)} of {len(own)} parts begin anew", flush=True)
             averaged[k] = Averaged(net)
     until = args.until or done + args.minutes
-    store = Store(args.keep, device)
+    store = Store(args.keep, device, source)
     first_dice = args.first + (saved["seen"] if saved else 0)
     dice = torch.Generator(device).manual_seed(first_dice)
     other_dice = torch.Generator(second).manual_seed(first_dice + 1)
-    mine = Mine(6000, second)
+    store.fill(8 * args.batch)
+    asks = {
+        "finder": recorded(Logits(finder), store.draw(args.batch)[0]),
+        "reader": recorded(nets["reader"], like(store.draw(args.batch)[4], args.batch * 5 // 4, second)),
+        "plates": recorded(nets["plates"], like(store.draw(args.batch)[7], args.batch * 3 // 4, second)),
+    }
+    mine.open(second)
     start, step, log = time.monotonic(), 0, {}
-    threading.Thread(target=store.feed, args=(source,), daemon=True).start()
+    threading.Thread(target=store.feed, daemon=True).start()
     while True:
         minutes = done + (time.monotonic() - start) / 60
         if minutes - done >= args.minutes:
             break
         # Each lesson is looked at `again` times at most: rendering, not the accelerator, sets the pace.
-        if store.seen < 8 * args.batch or step * args.batch > args.again * store.seen:
+        if step * args.batch > args.again * store.seen:
             time.sleep(0.01)
             continue
         rate = (
@@ -239,10 +310,10 @@ def main() -> None:
             seen_windows, asked, heed = seen_windows.clone(), asked.clone(), heed.clone()
             seen_windows[:n], asked[:n], heed[:n] = taken, 0.0, 0.0
             asked[:n, 0], heed[:n, :4] = 1.0, 1.0
-        with torch.autocast(device.split(":")[0], dtype=torch.bfloat16, enabled=device != "cpu"):
-            r = nets["reader"](developed(seen_windows, DEVELOPED, other_dice))
-            q = nets["plates"](developed(boards, DEVELOPED, other_dice))
-            y = nets["finder"].logits(developed(rgb, DEVELOPED, dice))  # type: ignore[operator]
+        with autocast(device.split(":")[0]):
+            r = asks["reader"](developed(seen_windows, DEVELOPED, other_dice))
+            q = asks["plates"](developed(boards, DEVELOPED, other_dice))
+            y = asks["finder"](developed(rgb, DEVELOPED, dice))
         rloss, rparts = reader_loss(r.float(), asked, heed)
         ploss = functional.cross_entropy(q.float(), letters)
         loss, parts = finder_loss(y.float(), maps.float(), weight.float(), at.float())
@@ -252,8 +323,8 @@ def main() -> None:
         for net in nets.values():
             nn.utils.clip_grad_norm_(net.parameters(), 5.0)
         optimiser.step()
-        for k, net in nets.items():
-            averaged[k].update(net, step)
+        for mean in averaged.values():
+            mean.update(step)
         if step % DIG_EVERY == 0:
             few = barren(maps, weight).nonzero()[:DUG_IN, 0]
             mine.look_at(rgb[few], y[few])
@@ -268,18 +339,22 @@ def main() -> None:
                 + f" dug {mine.found}",
                 flush=True,
             )
+    begun = saved["first"] if saved else args.first
     seen += store.seen
+    step += saved["steps"] if saved else 0
+    dug = mine.found + (saved["dug"] if saved else 0)
     minutes = done + (time.monotonic() - start) / 60
     torch.save({
         **{k: a.state for k, a in averaged.items()}, "raw": {k: n.state_dict() for k, n in nets.items()},
-        "optimiser": optimiser.state_dict(), "seen": seen, "minutes": minutes,
+        "optimiser": optimiser.state_dict(), "first": begun, "seen": seen, "steps": step, "dug": dug,
+        "minutes": minutes,
     }, args.to / "state.pt")  # fmt: skip
     torch.save({k: a.state for k, a in averaged.items()}, args.to / "weights.pt")
     note = {
-        "first_seed": FIRST_SEED,
-        "pictures": seen,
+        "first_seed": FIRST_SEED + begun,
+        "pictures": seen - begun,
         "steps": step,
-        "dug": mine.found,
+        "dug": dug,
         "minutes": round(minutes, 1),
         "maps": N_MAPS,
         "loss": log,

@@ -52,7 +52,8 @@ def test_what_the_edge_cuts_and_what_is_too_faint_is_no_lesson(maps):
 
 
 def test_windows_are_drawn_once_there_are_enough():
-    mine, dice = Mine(20, "cpu"), torch.Generator().manual_seed(1)
+    mine, dice = Mine(20, diggers=1), torch.Generator().manual_seed(1)
+    mine.open("cpu")
     assert mine.draw(2, dice) is None
     logits = torch.full((4, 20, 32, 32), -9.0)
     logits[:, 1:] = 0
