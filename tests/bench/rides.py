@@ -22,11 +22,11 @@ from typing import Any
 import numpy as np
 
 from litlamp.aspects.rulebook import Rulebook, load_book
+from litlamp.box import union_of
 from litlamp.collection.interval import clopper_pearson
 from litlamp.scene.clip import DrawnClip
 from litlamp.scene.ride import draw_ride
 from litlamp.scene.sequence import draw_sequence
-from litlamp.sight.tracks import union_of
 
 FIRST_SEED = 3_500_000
 SIZE = (960, 540)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import reduce
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,3 +80,8 @@ class Box:
     def as_list(self) -> list[float]:
         """[x0, y0, x1, y1], rounded to a tenth of a pixel; plain floats whatever the edges were made of."""
         return [round(float(v), 1) for v in (self.x0, self.y0, self.x1, self.y1)]
+
+
+def union_of(boxes: Iterable[Box]) -> Box:
+    """The smallest box that holds them all. TypeError: there are none."""
+    return reduce(Box.union, boxes)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from litlamp.aspects.cautions import LONG
-from litlamp.box import Box
+from litlamp.box import Box, union_of
 from litlamp.media.frame import Frame, Pixels
 from litlamp.report.marks import View, mark_signal, ring_radius
 from litlamp.report.sheet import INK, PAPER, RGB, Sheet, line_height, text_width, wrap
@@ -277,11 +277,8 @@ def _bar(sheet: Sheet, x: float, y: float, length: float, size: int, share: floa
 def _inset(sheet: Sheet, frame: Frame, seen: SignalSeen, place: Box, size: int) -> None:
     """The signal enlarged and marked, in a part of the card."""
     tag = round(0.86 * size)
-    core = seen.heads[0].box if seen.heads else seen.box
-    for head in seen.heads:
-        core = core.union(head.box)
-    for plate in seen.plates_seen:
-        core = core.union(plate.box)
+    parts = [*(head.box for head in seen.heads), *(plate.box for plate in seen.plates_seen)]
+    core = union_of(parts if seen.heads else [seen.box, *parts])
     core = core.grow(0.5 * max(seen.resolution, 1.0))
     # The signal keeps to the left of the inset, so that its tags find room at the right.
     scale = min(0.42 * place.width / max(core.width, 0.5), place.height / max(core.height, 0.5))

@@ -13,7 +13,7 @@ from typing import Literal, get_args
 import numpy as np
 
 from litlamp.aspects.aspect import Aspect
-from litlamp.box import Box
+from litlamp.box import union_of
 from litlamp.media.frame import Pixels, Time
 from litlamp.scene.backdrop import draw_sun
 from litlamp.scene.camera import draw_camera
@@ -322,9 +322,7 @@ def _passing(scene: Moving, hidden: Sequence[tuple[float, float]], seed: int) ->
         if not spots:
             continue
         signal = shown_at(scene.signals[spots[0].signal], spots[0], scene.size)
-        box: Box = signal.heads[0].box
-        for head in signal.heads[1:]:
-            box = box.union(head.box)
+        box = union_of(head.box for head in signal.heads)
         out.append(draw_passing(np.random.default_rng((seed, 48, i)), at, length, box, scene.size))
     return tuple(out)
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import PLATES, Aspect, Colour, Lamp, Plate
-from litlamp.box import Box
+from litlamp.box import Box, union_of
 from litlamp.scene.backdrop import (
     Lie,
     Season,
@@ -428,10 +428,7 @@ def _part_box(width: float, height: float, at: tuple[float, float], view: View) 
 def _heads_box(post: Post, view: View) -> Box:
     boxes = [_part_box(h.width, h.height, at, view) for h, at in post.heads]
     boxes += [_part_box(p.width, p.height, at, view) for p, at in post.plates]
-    out = boxes[0]
-    for box in boxes[1:]:
-        out = out.union(box)
-    return out
+    return union_of(boxes)
 
 
 def _lie(views: list[View], scenery: Scenery, rng: np.random.Generator) -> Lie:

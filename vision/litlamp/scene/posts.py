@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from litlamp.aspects.aspect import PLATES, Aspect
-from litlamp.box import Box
+from litlamp.box import Box, union_of
 from litlamp.scene.canvas import Canvas, Colour3, times
 from litlamp.scene.heads import Head, Kind, draw_head, paint_back, paint_head
 from litlamp.scene.phantom import Phantom
@@ -290,9 +290,7 @@ def paint_post(
         plates = [paint_plate(canvas, view, board, at, rng) for board, at in post.plates]
     if post.back and post.mast != "base":  # from behind the mast stands before the heads
         _mast(canvas, view, replace(post, ladder=0.0, relay_case=0.0), rng)
-    box = heads[0].box
-    for part in [*(h.box for h in heads), *(p.box for p in plates)]:
-        box = box.union(part)
+    box = union_of([*(h.box for h in heads), *(p.box for p in plates)])
     foot = view.point(0.0, 0.0)
     if post.aspect.mount == "dwarf":
         box = box.union(Box(box.x0, min(foot[1], box.y1), box.x1, max(foot[1], box.y1)))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from litlamp.box import Box
+from litlamp.box import Box, union_of
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.crop import Window, cut
 from litlamp.sight.eyes import Eyes, log_odds
@@ -260,7 +260,4 @@ def moved_signal(seen: SignalSeen, by: float, dx: float, dy: float) -> SignalSee
 
 def heads_box(heads: Sequence[HeadFound]) -> tuple[Box, float, float]:
     """The box that holds these heads, their usual width and their usual lens."""
-    box = heads[0].box
-    for head in heads[1:]:
-        box = box.union(head.box)
-    return box, usual_width(heads), float(np.median([h.lens for h in heads]))
+    return union_of(head.box for head in heads), usual_width(heads), float(np.median([h.lens for h in heads]))

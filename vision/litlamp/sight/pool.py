@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS, MOST_HEADS, PLATES, Arrangement, Mount, Plate
 from litlamp.aspects.belief import PlateBelief
-from litlamp.box import Box
+from litlamp.box import Box, union_of
 from litlamp.sight.eyes import Calibration
 from litlamp.sight.flash import NOT_PROVEN, Flash, LampSeries, flash, lit_for_long
 from litlamp.sight.flash_together import together
@@ -184,9 +184,7 @@ def _shown(look: Look) -> float:
     assert look.glance is not None
     seen = look.glance.seen
     size = min(seen.resolution / FULL_WIDTH, 1.0) ** 2
-    box = seen.heads[0].box
-    for head in seen.heads[1:]:
-        box = box.union(head.box)
+    box = union_of(head.box for head in seen.heads)
     edge = min(box.x0, box.y0, look.size[0] - box.x1, look.size[1] - box.y1) / max(seen.resolution, 1.0)
     framed = 1.0 if edge > 0.3 else 0.2
     return size * framed
@@ -390,10 +388,7 @@ def _watched(light: HeadLight) -> float:
 
 
 def _box(heads: Sequence[HeadSeen], shown: SignalSeen) -> Box:
-    box = shown.box
-    for head in heads:
-        box = box.union(head.box)
-    return box
+    return union_of([shown.box, *(head.box for head in heads)])
 
 
 def _whole(said: Floats, weights: Floats) -> float:

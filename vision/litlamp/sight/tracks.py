@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from array import array
 from collections import deque
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import Colour
-from litlamp.box import Box
+from litlamp.box import Box, union_of
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.find import PlateFound
 from litlamp.sight.follow import Follower
@@ -154,11 +153,7 @@ class Track:
 
     def heads_box(self) -> Box:
         """Where its heads are now, px of the frame."""
-        boxes = [self.pose.box(h.sides) for h in self._followed]
-        whole = boxes[0]
-        for box in boxes[1:]:
-            whole = whole.union(box)
-        return whole
+        return union_of(self.pose.box(h.sides) for h in self._followed)
 
     def boards(self, grown: float) -> tuple[PlateFound, ...] | None:
         """Its plates where they are now, px of the frame; None if it has `grown` since they were sought."""
@@ -665,11 +660,3 @@ def _differ(a: Look, b: Look) -> bool:
         ):
             return True
     return False
-
-
-def union_of(boxes: Sequence[Box]) -> Box:
-    """The smallest box that holds them all."""
-    whole = boxes[0]
-    for box in boxes[1:]:
-        whole = whole.union(box)
-    return whole

@@ -13,7 +13,7 @@ from collections.abc import Callable, Generator, Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from litlamp.box import Box
+from litlamp.box import Box, union_of
 from litlamp.media.clip import Clip
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.media.frame import Time
@@ -505,7 +505,7 @@ def _same(track: Track, seen: list[Glance], here: Box) -> Glance | None:
         if not least < one.seen.resolution / track.pose.width < NEARER:
             continue
         box = _box(one)
-        share = _overlap(here, box) / max(min(here.area, box.area), 1e-6)
+        share = here.overlap(box) / max(min(here.area, box.area), 1e-6)
         if share > max(most, 0.2):
             best, most = one, share
     if best is not None:
@@ -528,16 +528,7 @@ def _away(a: Box, b: Box) -> float:
 
 
 def _box(seen: Glance) -> Box:
-    whole = seen.seen.heads[0].box
-    for head in seen.seen.heads[1:]:
-        whole = whole.union(head.box)
-    return whole
-
-
-def _overlap(a: Box, b: Box) -> float:
-    w = min(a.x1, b.x1) - max(a.x0, b.x0)
-    h = min(a.y1, b.y1) - max(a.y0, b.y0)
-    return w * h if w > 0 and h > 0 else 0.0
+    return union_of(head.box for head in seen.seen.heads)
 
 
 def _near(track: Track, box: Box) -> bool:
@@ -558,7 +549,7 @@ def _known(track: Track) -> float:
 
 def _share(a: Box, b: Box) -> float:
     """How much of the smaller lies in the other."""
-    return _overlap(a, b) / max(min(a.area, b.area), 1e-6)
+    return a.overlap(b) / max(min(a.area, b.area), 1e-6)
 
 
 def worth_showing(seen: Glance, size: tuple[int, int]) -> float:
