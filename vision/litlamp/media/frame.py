@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 Pixels = NDArray[np.uint8]
 
 LARGE = 4_000_000
-"""A picture of more px than this is also had at half its size, where its decoder gives that."""
+"""A picture of more px than this is had reduced by its decoder first, where that can, and looked at in a
+smaller whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +44,11 @@ class Frame:
     rgb : uint8, shape (H, W, 3), colour order R G B, sRGB, upright. Never written to by any reader.
     time : when, for a frame of a clip; None for a still.
     conversions : what was done on the way in, in order ("turned by EXIF orientation 6", "P3 to sRGB").
-    half : the same at half its size, (H // 2, W // 2, 3), as the decoder of a large one reduced it, or None.
     """
 
     rgb: Pixels
     time: Time | None = None
     conversions: tuple[str, ...] = ()
-    half: Pixels | None = None
 
     @property
     def size(self) -> tuple[int, int]:
