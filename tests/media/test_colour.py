@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from litlamp.media.colour import _way, to_srgb
+from litlamp.media import colour as profiles
+from litlamp.media.colour import _way, rgb_to_srgb, to_srgb
 
 # A signal green, a yellow, a red and a lunar white as a phone stores them in Display P3.
 PATCHES = np.array([[60, 200, 140], [230, 180, 40], [200, 50, 40], [200, 215, 235], [90, 90, 90]], np.uint8)
@@ -50,6 +51,15 @@ def test_the_quick_way_is_the_colour_engines(display_p3: bytes, monkeypatch: pyt
 
     monkeypatch.setattr(cv2, "LUT", before_five)
     assert np.abs(to_srgb(Image.fromarray(noise), display_p3)[0] - engine).max() <= 1
+
+
+def test_strips_of_a_large_picture_are_converted_side_by_side_to_the_same(
+    display_p3: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    noise = np.random.default_rng(3).integers(0, 256, (331, 70, 3), dtype=np.uint8)
+    alone, _ = rgb_to_srgb(noise, display_p3)
+    monkeypatch.setattr(profiles, "LARGE", 1000)
+    assert np.array_equal(rgb_to_srgb(noise, display_p3)[0], alone)
 
 
 def test_a_profile_with_another_curve_goes_by_the_engine(adobe_like: bytes) -> None:

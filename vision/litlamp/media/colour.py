@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -12,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
-from litlamp.media.frame import Pixels
+from litlamp.media.frame import LARGE, Pixels
 
 # Which picture modes a profile of each colour space (ICC.1:2022, table 19) can speak for.
 _SPACE_OF_MODE = {"RGB": "RGB", "L": "GRAY", "CMYK": "CMYK", "LAB": "Lab"}
@@ -22,6 +24,7 @@ _SAME = 2
 
 _UNIT = 32767  # linear light 1.0 in 16 bits, with room above for what overshoots
 _STRIP = 64  # rows at a time, so that the 16-bit half-way stays in the processor's cache
+_AT_ONCE = 4  # strips of a large picture, at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,10 +156,19 @@ def _curves() -> tuple[NDArray[np.uint16], Pixels]:
 def _by_matrix(pixels: Pixels, matrix: NDArray[np.float32]) -> Pixels:
     to_light, to_code = _curves()
     out = np.empty_like(pixels)
-    for top in range(0, pixels.shape[0], _STRIP):
+
+    def convert(top: int) -> None:
         light = cv2.transform(cv2.LUT(pixels[top : top + _STRIP], to_light), matrix)
         try:
             out[top : top + _STRIP] = cv2.LUT(light, to_code)
         except cv2.error:  # before OpenCV 5 the table of 65536 was not known
             out[top : top + _STRIP] = to_code[light]
+
+    tops = range(0, pixels.shape[0], _STRIP)
+    if pixels.shape[0] * pixels.shape[1] <= LARGE:
+        for top in tops:
+            convert(top)
+    else:
+        with ThreadPoolExecutor(min(os.cpu_count() or 1, _AT_ONCE)) as several:
+            list(several.map(convert, tops))
     return out
