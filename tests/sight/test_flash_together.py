@@ -61,6 +61,19 @@ def test_a_flash_without_a_steady_lamp_beside_it_leaves_a_ripple_possible() -> N
     assert beside[0].flashing == 0.999
 
 
+@pytest.mark.parametrize("edges", [6.5, 7.9])
+def test_edges_that_would_not_do_alone_do_beside_a_steady_lamp(edges: float) -> None:
+    doubted = replace(FLASHES, edges_ratio=edges)
+    steady = lamp(np.ones(TIMES.size))
+    out = together([lamp(ON), steady], [doubted, STEADY])
+    assert out[0].flashing is not None
+    assert out[0].flashing > 0.98
+    assert out[1] == STEADY
+    assert together([lamp(ON)], [doubted])[0].reason == SWELLS
+    both = together([lamp(ON), lamp(ON), steady], [doubted, doubted, STEADY])
+    assert [found.flashing is not None for found in both] == [True] * 3
+
+
 def test_a_lamp_whose_light_wavers_is_no_witness_that_nothing_ripples() -> None:
     wavers = 0.5 + 0.45 * np.abs(np.sin(5 * TIMES))
     flashing, steady = together([lamp(ON), lamp(wavers)], [FLASHES, STEADY])

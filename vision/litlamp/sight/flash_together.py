@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -55,15 +56,21 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
     whenever a flashing one is, and lit whenever that is, flashes with it.
     """
     steady = any(_plainly_steady(s, found) for s, found in zip(series, told, strict=True))
+    usual = RIPPLE_BESIDE_STEADY if steady else BEAT_PRIOR
+    priors = [BEAT_PRIOR] * len(told)
     if steady:
         # It has no ripple and does not swell, and shares supply and camera with the others.
-        told = [
-            flash(s, RIPPLE_BESIDE_STEADY) if found.flashing is None and _goes_dark(s) else found
-            for s, found in zip(series, told, strict=True)
-        ]
+        anew = [_not_settled(found) and _goes_dark(s) for s, found in zip(series, told, strict=True)]
+        told = [flash(s, usual) if a else found for s, found, a in zip(series, told, anew, strict=True)]
+        priors = [usual if a else BEAT_PRIOR for a in anew]
     ratios = [found.edges_ratio for found in told if found.edges_ratio is not None]
     # What speaks for a ripple beforehand counts once: one cause is asked of.
-    joint = sum(ratios) + (len(ratios) - 1) * float(np.log(BEAT_PRIOR))
+    edges = [
+        found.edges_ratio + math.log(prior)
+        for found, prior in zip(told, priors, strict=True)
+        if found.edges_ratio is not None
+    ]
+    joint = sum(edges) - math.log(usual)
     out = list(told)
     if ratios and (joint < EDGES or min(ratios) < -CLEARLY):
         doubted = leaning(1 / (1 + float(np.exp(-np.clip(joint, -50, 50)))))
@@ -122,6 +129,11 @@ def _goes_dark(series: LampSeries) -> bool:
     """Whether it is truly dark in as many frames as a flash is; a lamp followed badly only dims."""
     light = series.brightness[series.seen]
     return light.size > 0 and float(np.mean(light < DARK * np.quantile(light, 0.85))) > DARK_SHARE
+
+
+def _not_settled(found: Flash) -> bool:
+    """Whether a lamp may flash and its own edges do not tell."""
+    return found.flashing is None or (_flashes(found) and (found.edges_ratio or 0.0) < EDGES)
 
 
 def _flashes(found: Flash) -> bool:
