@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS, MOST_HEADS, Arrangement, Colour, Mount, Plate
-from litlamp.box import Box
+from litlamp.box import Box, union_of
 from litlamp.media.frame import Frame
 from litlamp.sight.axis import STRAY, MastLine, mast_axis, mast_direction, stagger
 from litlamp.sight.beside import workers
@@ -352,11 +352,8 @@ def _signal(
         seen_lamp = LampSeen(head.x, head.y, head.lens) if colour[DARK] < 0.5 else None
         present = head_belief(head, n, read, tuned)
         seen.append(HeadSeen(head.box, seen_lamp, _named(colour), present=present, red_rim=rim, unlit=unlit))
-    box = seen[0].box
-    for part in [h.box for h in seen[1:]] + [
-        p.box for p in pixels.boards if max(p.letters, key=lambda k: p.letters[k]) != "other"
-    ]:
-        box = box.union(part)
+    lettered = [p.box for p in pixels.boards if max(p.letters, key=lambda k: p.letters[k]) != "other"]
+    box = union_of([*(h.box for h in seen), *lettered])
     whole = whole_belief(whole_evidence(heads, pixels.size, read, tuned, others, faint, pixels.light), tuned)
     if may_be_cut(heads, pixels.size, read.dwarf, tuned):
         whole = min(whole, AT_EDGE)
@@ -454,9 +451,7 @@ def _mast(rgb: Pixels, heads: Sequence[HeadFound]) -> MastLine | None:
     """The mast's lean about these heads; None of one alone, which cannot be staggered."""
     if len(heads) < 2:
         return None
-    around = heads[0].box
-    for head in heads[1:]:
-        around = around.union(head.box)
+    around = union_of(head.box for head in heads)
     # The mast shows best just below the heads.
     return mast_direction(rgb, Box(around.x0, around.y0, around.x1, around.y1 + 2 * usual_width(heads)))
 
