@@ -10,7 +10,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 from PIL import Image
+
+# How long an example takes hangs on what else the machine does, which is nothing a property can hold.
+settings.register_profile("any machine", deadline=None)
+settings.load_profile("any machine")
 
 _ROOT = Path(__file__).resolve().parent.parent
 
