@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 
 from litlamp.sight.flash import LEANS, SWELLS, Flash, LampSeries, flash
-from litlamp.sight.flash_together import ALL_STEADY, ALONE, EDGES, MAY_BE_GLASS, SHARP, together
+from litlamp.sight.flash_together import ALL_STEADY, ALONE, EDGES, MAY_BE_GLASS, together
 
 TIMES = np.arange(120) / 30
 FLASHES = Flash(0.999, None, 60.0, 0.5, 0.5, 40.0, 12.0)
-WARMS = replace(FLASHES, warms=True)
 OPEN = Flash(None, "the lamp comes and goes, but keeps no rhythm of a flash", log_ratio=-9.0)
 STEADY = Flash(0.0, None, log_ratio=-80.0)
 
@@ -24,7 +23,7 @@ ON = (TIMES % 1 < 0.5).astype(float)
 
 
 def test_one_lamp_alone_is_as_it_was_told() -> None:
-    for told in (replace(WARMS, flashing=ALONE), OPEN, STEADY):
+    for told in (OPEN, STEADY):
         assert together([lamp(ON)], [told]) == (told,)
     assert together([], []) == ()
 
@@ -56,7 +55,7 @@ def test_a_steady_lamp_beside_a_flashing_one_stays_steady() -> None:
 def test_a_flash_without_a_steady_lamp_beside_it_leaves_a_ripple_possible() -> None:
     """111.9 Hz against 22.1 frames a second and a shutter of 1/1320 s has the edges of a flashing LED."""
     (alone,) = together([lamp(ON)], [FLASHES])
-    assert (alone.flashing, alone.reason, alone.leaning) == (None, SHARP, LEANS)
+    assert (alone.flashing, alone.reason, alone.leaning) == (None, ALONE, LEANS)
     beside = together([lamp(ON), lamp(np.ones(TIMES.size))], [FLASHES, STEADY])
     assert beside[0].flashing == 0.999
 
@@ -77,7 +76,7 @@ def test_edges_that_would_not_do_alone_do_beside_a_steady_lamp(edges: float) -> 
 def test_a_lamp_whose_light_wavers_is_no_witness_that_nothing_ripples() -> None:
     wavers = 0.5 + 0.45 * np.abs(np.sin(5 * TIMES))
     flashing, steady = together([lamp(ON), lamp(wavers)], [FLASHES, STEADY])
-    assert (flashing.flashing, flashing.reason) == (None, SHARP)
+    assert (flashing.flashing, flashing.reason) == (None, ALONE)
     assert steady == STEADY
 
 
@@ -94,10 +93,6 @@ def test_that_none_of_them_flashes_stays_possible(count: int) -> None:
     out = together([lamp(ON)] * count, [FLASHES] * count)
     assert all(found.leaning is not None and found.leaning > 0.5 for found in out)
     assert np.prod([1 - (found.leaning or 0.0) for found in out]) >= ALL_STEADY - 1e-9
-
-
-def test_only_a_filament_warms_and_cools_so() -> None:
-    assert together([lamp(ON)], [WARMS])[0].flashing == ALONE
 
 
 def test_a_steady_lamp_that_grows_is_steady_all_the_same() -> None:

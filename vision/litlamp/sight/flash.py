@@ -118,7 +118,6 @@ class Flash:
     log_ratio : natural logarithm of the likelihood ratio, flashing against not; 0 where it was not computed.
     edges_ratio : of a lamp that comes and goes in the rhythm of a flash, the same of its edges being those
         of a flash against those of a filmed ripple; None of any other.
-    warms : its edges are such as only a filament has.
     leaning : where it cannot be told, how likely a flash is by what was seen all the same; None: nothing was.
     """
 
@@ -129,7 +128,6 @@ class Flash:
     lit_share: float | None = None
     log_ratio: float = 0.0
     edges_ratio: float | None = None
-    warms: bool = False
     leaning: float | None = None
 
 
@@ -463,7 +461,7 @@ def _weighed(times: Floats, x: Floats, prior: float) -> Flash:
         return Flash(None, too_little, log_ratio=ratio, leaning=leaning(flashing))
     by_edges = max(shapes.led, shapes.filament) - shapes.blurred - float(np.log(prior))
     warms = shapes.filament - max(shapes.led, shapes.ripple) >= 2 * CLEARLY
-    found = Flash(flashing, None, 60 * rate, 60 * error, share, ratio, by_edges, warms)
+    found = Flash(flashing, None, 60 * rate, 60 * error, share, ratio, by_edges)
     if by_edges < CLEARLY:
         return replace(found, flashing=None, reason=SWELLS, leaning=leaning(flashing * _logistic(by_edges)))
     # An edge that only a filament has cannot come from a ripple; a sharp one can.

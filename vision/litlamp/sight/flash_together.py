@@ -37,12 +37,10 @@ DIM = 0.25
 MAY_BE_GLASS = "the lamp is so dim beside another that it may be dark"
 DARK, DARK_SHARE = 0.25, 0.1
 """Of its lit light, what a dark lamp gives at most; and the share of frames in which a flash does so."""
-ALONE = 0.97
-"""How sure a flash is at most where no lamp beside it is steady: it may be a ripple."""
 ALL_STEADY = 0.02
 """Where lamps lean to flashing, how likely it stays that none does: one cause may make them all seem so."""
-SHARP = "an LED lamp's ripple against the shutter could look as this does, and no lamp beside it is steady"
-"""Why it cannot be told of a lamp whose edges are no filament's."""
+ALONE = "a lamp's ripple against the shutter could look as this does, and no lamp beside it is steady"
+"""Why a flash cannot be told of the lamps of a signal of which none burns steadily."""
 FEWEST_TURNS = 3
 """Changes between lit and dark of the lamp that leads; fewer may have any cause."""
 STEP = 0.65
@@ -83,10 +81,8 @@ def together(series: Sequence[LampSeries], told: Sequence[Flash]) -> tuple[Flash
                 out[i] = replace(out[lead], edges_ratio=found.edges_ratio)
     if not steady:
         # A ripple's edges are as sharp as any if the shutter is short enough, and drawn out as a filament's
-        # where the camera over-exposes: it is never wholly ruled out.
-        warms = any(f.warms for f in out if _flashes(f))
-        alone = {"flashing": ALONE} if warms else {"flashing": None, "reason": SHARP, "leaning": LEANS}
-        out = [replace(f, **alone) if _flashes(f) else f for f in out]
+        # where the camera over-exposes: it is never ruled out.
+        out = [replace(f, flashing=None, reason=ALONE, leaning=LEANS) if _flashes(f) else f for f in out]
     out = _but_glass(series, _leaning_together(series, out))
     open_ones = [f for f in out if f.leaning is not None and f.leaning > 0.5]
     most = 1 - ALL_STEADY ** (1 / max(len(open_ones), 1))
