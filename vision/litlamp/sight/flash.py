@@ -464,7 +464,7 @@ def _weighed(times: Floats, x: Floats, prior: float) -> Flash:
     found = Flash(flashing, None, 60 * rate, 60 * error, share, ratio, by_edges)
     if by_edges < CLEARLY:
         return replace(found, flashing=None, reason=SWELLS, leaning=leaning(flashing * _logistic(by_edges)))
-    # An edge that only a filament has cannot come from a ripple; a sharp one can.
+    # Edges like a filament's seldom come from a ripple; sharp ones may well.
     ripple = _mains_in_step(times, rate, error) if prior >= BEAT_PRIOR and not warms else None
     if ripple is not None:
         by_mains = (
