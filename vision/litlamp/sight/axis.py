@@ -33,7 +33,7 @@ SEARCH = np.radians(np.arange(-12.0, 12.01, 0.5))
 """Leans tried for the mast line."""
 LEAST_STRENGTH = 0.35
 """A fainter line is no line."""
-TALLEST = 192
+TALLEST = 128
 """A crop is reduced to so many rows at most before its line is looked for."""
 
 

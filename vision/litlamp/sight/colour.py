@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS, Colour
+from litlamp.sight.codes import brightest_channel
 
 Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float64]
@@ -118,9 +119,9 @@ def features(
         return None
     behind = np.median(around, axis=0) if len(around) >= 4 else np.zeros(3)
     clipped = patch >= CLIPPED
-    any_clipped: NDArray[np.bool_] = np.asarray(clipped.any(axis=2))
+    any_clipped: NDArray[np.bool_] = np.asarray(brightest_channel(patch) >= CLIPPED)
     own = np.maximum(light - behind, 0.0)
-    bright = own.max(axis=2)
+    bright = brightest_channel(own)
     middle = own[core].mean(axis=0)
     # A clipped px tells no ratio; among the others the brighter tell more. Far fainter ones are looked at
     # apart: what is nearly clipped may have been bent by the camera's own matrix and curve.

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import MOST_HEADS
+from litlamp.sight.codes import brightest_channel, code_passed
 from litlamp.sight.colour import linear_light
 from litlamp.sight.crop import READER_WIDTH
 from litlamp.sight.eyes import Calibration, log_odds, logistic
@@ -76,9 +77,7 @@ def light_about(window: Pixels) -> float:
     Of a head that is dark nothing is seen where it is dark round about too.
     """
     middle = window[:, READER_WIDTH // 4 : 3 * READER_WIDTH // 4]
-    # Several times as quick as the greatest along the last axis.
-    brightest = np.maximum(np.maximum(middle[:, :, 0], middle[:, :, 1]), middle[:, :, 2])
-    code = round(float(np.median(brightest)))
+    code = round(code_passed(brightest_channel(middle), 0.5))
     return math.log2(float(linear_light(np.array([code], np.uint8))[0]) + 2.0**-7)
 
 

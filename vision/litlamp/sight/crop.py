@@ -99,7 +99,7 @@ def reader_window(rgb: Pixels, points: Sequence[tuple[float, float]], head_width
         u, v = (px - window.x0) * scale, (py - window.y0) * scale
         if -50 < u < READER_WIDTH + 50 and -50 < v < READER_HEIGHT + 50:
             cv2.circle(marks, (round(u * 16), round(v * 16)), 4 * 16, 255, -1, cv2.LINE_AA, 4)
-    return Window(np.dstack([window.pixels, marks]), window.x0, window.y0, scale)
+    return Window(np.asarray(cv2.merge([window.pixels, marks]), np.uint8), window.x0, window.y0, scale)
 
 
 def size_code(head_width: float) -> int:

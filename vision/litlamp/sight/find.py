@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from statistics import median
 from typing import TypeAlias
 
 import cv2
@@ -112,7 +113,7 @@ class Found:
 
 def usual_width(heads: Sequence[HeadFound]) -> float:
     """The median width of these heads, px."""
-    return float(np.median([h.box.width for h in heads]))
+    return median(h.box.width for h in heads)
 
 
 class Beginning:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from litlamp.sight.codes import brightest_channel
 from litlamp.sight.colour import CLIPPED, cut_out, linear_light
 
 Pixels = NDArray[np.uint8]
@@ -42,8 +43,8 @@ def red_rim(rgb: Pixels, x: float, y: float, diameter: float) -> float:
     around = light[(distance > OUTER + 0.3) & (distance < BEYOND)]
     behind = np.median(around, axis=0) if len(around) > 3 else np.zeros(3)
     own = np.maximum(light - behind, 0.0)
-    top = float(own.max(axis=2)[distance < 1].max(initial=0.0))
-    rim = (distance > INNER) & (distance < OUTER) & (patch.max(axis=2) < CLIPPED - 5)
+    top = float(brightest_channel(own)[distance < 1].max(initial=0.0))
+    rim = (distance > INNER) & (distance < OUTER) & (brightest_channel(patch) < CLIPPED - 5)
     rim &= own[:, :, 0] > FAINTEST * max(top, 0.2)
     if int(rim.sum()) < 3:
         return 0.0
