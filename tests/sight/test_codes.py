@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from litlamp.sight.codes import brightest_channel, code_passed
 
@@ -23,6 +26,6 @@ def test_a_quantile_of_a_plane_is_that_of_all_its_px() -> None:
 
 @pytest.mark.parametrize("dtype", [np.uint8, np.float64])
 def test_the_brightest_channel_is_the_greatest_along_the_last_axis(dtype: type) -> None:
-    pixels = (np.random.default_rng(4).random((9, 5, 3)) * 255).astype(dtype)
+    pixels: NDArray[Any] = (np.random.default_rng(4).random((9, 5, 3)) * 255).astype(dtype)
     assert np.array_equal(brightest_channel(pixels), pixels.max(axis=2))
     assert brightest_channel(pixels[:0]).shape == (0, 5)
