@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from litlamp.aspects.rulebook import Rulebook
     from litlamp.media.frame import Frame
     from litlamp.photo_reading import SourceReading
-    from litlamp.sight.eyes import Eyes
 
 READ, NO_SIGNAL, BAD = 0, 1, 2
 # What a shell reports for a program ended by SIGINT and by SIGPIPE.
@@ -119,22 +118,14 @@ def read(
     Exit status: 0 every source read, 1 no signal found in one, 2 one could not be read.
     """
     book = _book(rulebook, edition)
-    # What an installation lacks is told once, here, and not as a fault of every picture.
-    import litlamp.media.photo
-    import litlamp.sight.look  # noqa: F401
     from litlamp.media.sources import expand
     from litlamp.photo_reading import SourceReading
-    from litlamp.sight.eyes import EyesError, load_eyes
 
-    try:
-        eyes = load_eyes()
-    except EyesError as error:
-        raise Fault(str(error).rstrip(".")) from error
     if picture is not None:
         _folder(picture)
     worst, drawn, told = READ, set[str](), list[SourceReading]()
     for source in expand(sources):
-        reading, frames = _read_one(source, book, level, expect, eyes, fps, keep=picture is not None)
+        reading, frames = _read_one(source, book, level, expect, fps, keep=picture is not None)
         _print_reading(reading, as_json)
         told.append(reading)
         status = BAD if reading.failure is not None else READ if reading.signals else NO_SIGNAL
@@ -153,12 +144,12 @@ def _read_one(
     book: Rulebook,
     level: float,
     expect: Mount | None,
-    eyes: Eyes,
     fps: float | None,
     *,
     keep: bool,
 ) -> tuple[SourceReading, tuple[Frame | None, ...]]:
     from litlamp.photo_reading import SourceReading, source_name
+    from litlamp.sight.eyes import EyesError, load_eyes
     from litlamp.source_reading import read_source
 
     try:
@@ -168,11 +159,14 @@ def _read_one(
                 book=book,
                 level=level,
                 expect=expect,
-                eyes=eyes,
                 fps=fps,
                 progress=progress,
                 keep=keep,
             )
+    except EyesError as error:
+        raise Fault(str(error).rstrip(".")) from error
+    except ImportError:
+        raise  # What an installation lacks is told once, and not as a fault of every picture.
     except Exception as error:
         # One picture that this program trips over must not cost the reading of the others.
         if os.environ.get("LITLAMP_DEBUG"):
@@ -180,7 +174,7 @@ def _read_one(
         what = f"{type(error).__module__}.{type(error).__qualname__}".removeprefix("builtins.")
         failure = f"litlamp failed on this source ({what}); please report it"
         failed = SourceReading(
-            source_name(source), None, None, (), failure, book.name, book.edition, dict(eyes.names)
+            source_name(source), None, None, (), failure, book.name, book.edition, dict(load_eyes().names)
         )
         return failed, ()
 
@@ -956,4 +950,6 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 def main() -> None:
     """The console script."""
+    # Matrices are small here: threads for them would cost a tenth of a second to start, and help nothing.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.exit(run())

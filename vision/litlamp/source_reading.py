@@ -23,7 +23,7 @@ def read_source(
     book: Rulebook,
     level: float,
     expect: Mount | None,
-    eyes: Eyes,
+    eyes: Eyes | None = None,
     fps: Fraction | float | None = None,
     progress: Callable[[float, float | None], None] | None = None,
     keep: bool = False,
@@ -35,8 +35,8 @@ def read_source(
     -------
     The reading, and frames: of a photograph the picture itself; of a clip one for each signal (None where
     none was kept); nothing of what could not be read. Parameters as for `read_clip`; `eyes`
-    are for photographs, as a clip has its own, which leave the decoder its cores. `threads`: see
-    `litlamp.clip_reading.read_with_frames`.
+    are for photographs, the installed ones where not given; a clip has its own, which leave the decoder its
+    cores and are loaded once that is at work. `threads`: see `litlamp.clip_reading.read_with_frames`.
     """
     from litlamp.media.sources import STANDARD_INPUT, moves, taken
 
