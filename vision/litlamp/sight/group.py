@@ -14,6 +14,8 @@ ALIKE = 1.75
 """How many times as large one head of a signal may look as another, by box or by lens."""
 ASIDE = 2.0
 """Sideways offset of staggered heads, head widths, at most."""
+ON_ARMS = 3.4
+"""The same of heads on arms of their own: so far aside stand other signals' too."""
 NEAR = 0.8
 APART = 9.0
 """Neighbouring heads of one signal stand at least NEAR and at most APART head widths above one another."""
@@ -46,6 +48,21 @@ def group(heads: Sequence[HeadFound]) -> list[tuple[HeadFound, ...]]:
     down = sorted(heads, key=lambda h: (h.y, h.x, h.score))
     signals = _between([signal for cluster in _clusters(down) for signal in _best(cluster)])
     return sorted(signals, key=lambda signal: (-max(h.score for h in signal), signal[0].y, signal[0].x))
+
+
+def may_be_one(some: Sequence[HeadFound], others: Sequence[HeadFound]) -> bool:
+    """Whether heads of two groups stand as those of one signal can, whatever they vote for."""
+    if len(some) + len(others) > MOST_HEADS:
+        return False
+    pairs = [(a, b) for a in some for b in others]
+    return all(_apart(a, b) > NEAR for a, b in pairs) and any(
+        _apart(a, b) < APART and _in_line(a, b, ON_ARMS) for a, b in pairs
+    )
+
+
+def _apart(a: HeadFound, b: HeadFound) -> float:
+    """How far above or below one another they stand, head widths."""
+    return 2 * abs(a.y - b.y) / (a.box.width + b.box.width)
 
 
 def _between(signals: list[tuple[HeadFound, ...]]) -> list[tuple[HeadFound, ...]]:

@@ -13,18 +13,17 @@ from numpy.typing import NDArray
 from litlamp.aspects.aspect import COLOURS, MOST_HEADS, Arrangement, Colour, Mount, Plate
 from litlamp.box import Box, union_of
 from litlamp.media.frame import Frame
+from litlamp.sight.asked import ask_reader
 from litlamp.sight.axis import STRAY, MastLine, mast_axis, mast_direction, stagger
 from litlamp.sight.beside import workers
 from litlamp.sight.colour import lamp_colour
 from litlamp.sight.count import (
     AT_EDGE,
     head_belief,
-    light_about,
     may_be_cut,
     whole_belief,
     whole_evidence,
 )
-from litlamp.sight.crop import reader_window
 from litlamp.sight.dim import bright_parts, core_light, may_be_dark
 from litlamp.sight.doubt import moved
 from litlamp.sight.eyes import Calibration, Eyes, load_eyes, log_odds, logistic, softmax
@@ -39,6 +38,7 @@ from litlamp.sight.find import (
 )
 from litlamp.sight.group import group
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
+from litlamp.sight.rejoin import rejoined
 from litlamp.sight.rim import red_rim
 from litlamp.sight.seen import DARK, HeadSeen, LampSeen, PlateSeen, SignalSeen
 from litlamp.sight.strange import unlike
@@ -158,9 +158,11 @@ def judge(
         plain = eyes.beside > 1 and max(h.score for h in groups[0]) >= PLAIN
         ahead = _measured(rgb, groups[0], eyes, others, search=search) if plain else None
         bright = bright_parts(rgb)
-        for found, (own, answer, light) in zip(groups, [future.result() for future in asked], strict=True):
-            read = signal_read(answer, eyes.calibration)
-            odds = signal_odds(max(h.score for h in own), answer, eyes.calibration)
+        answered = [future.result() for future in asked]
+        for one in rejoined(answered, lambda shown: ask_reader(rgb, shown, eyes), eyes.calibration):
+            own = one.heads
+            read = signal_read(one.answer, eyes.calibration)
+            odds = signal_odds(max(h.score for h in own), one.answer, eyes.calibration)
             belief = logistic(odds)
             if belief < BENEATH:
                 continue
@@ -175,8 +177,8 @@ def judge(
             boards = tuple(p for p in plates if belongs(p.box, own))
             letters = read_letters(rgb, boards, eyes)
             size = rgb.shape[1], rgb.shape[0]
-            pixels = _Pixels(size, measured.lamps, bright, light, measured.mast.result(), letters)
-            apart = [h for h in clear if all(h is not o for o in found)]
+            pixels = _Pixels(size, measured.lamps, bright, one.light, measured.mast.result(), letters)
+            apart = [h for h in clear if all(h is not o for o in one.found)]
             strange = unlike(odds, usual_width(own), eyes.calibration)
             seen = _signal(pixels, own, read, eyes.calibration, apart, faint, strange)
             judged.append(Judged(seen, belief, least, own, read, boards))
@@ -253,30 +255,6 @@ def clear_and_faint(
     """The heads that are taken for such, and what scored too low for one."""
     clear = [h for h in heads if h.score >= tuned.head_score]
     return clear, [h for h in heads if h.score < tuned.head_score]
-
-
-def ask_reader(
-    rgb: Pixels, heads: tuple[HeadFound, ...], eyes: Eyes
-) -> tuple[tuple[HeadFound, ...], NDArray[np.float32], float]:
-    """The heads as they are taken to be, the reader's answer for them, and how light it is about them.
-
-    The reader is shown them at the size that they are said to have. Where it sees no signal there, and the
-    finder was of two minds about that size, it is shown them at the other.
-    """
-    answer, light = _answer(rgb, heads, eyes)
-    none = float(softmax(answer[:4])[0])
-    if none > 0.5 and any(h.otherwise for h in heads):
-        others = tuple(h.otherwise or h for h in heads)
-        again, light_again = _answer(rgb, others, eyes)
-        if float(softmax(again[:4])[0]) < none:
-            return others, again, light_again
-    return heads, answer, light
-
-
-def _answer(rgb: Pixels, heads: Sequence[HeadFound], eyes: Eyes) -> tuple[NDArray[np.float32], float]:
-    window = reader_window(rgb, [(h.x, h.y) for h in heads], usual_width(heads))
-    answer: NDArray[np.float32] = eyes.reader.run(window.pixels[None])[0]
-    return answer, light_about(window.pixels)
 
 
 def standing_clear(judged: Sequence[Judged]) -> list[Judged]:
