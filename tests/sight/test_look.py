@@ -16,14 +16,11 @@ from litlamp.box import Box
 from litlamp.media.frame import Frame
 from litlamp.sight.axis import STRAY, MastLine, mast_axis
 from litlamp.sight.count import AT_EDGE
-from litlamp.sight.crop import size_code
-from litlamp.sight.eyes import Calibration, Eyes, load_eyes, log_odds
-from litlamp.sight.find import HeadFound
+from litlamp.sight.eyes import Calibration, load_eyes, log_odds
 from litlamp.sight.look import (
     CAUTION,
     FLOORS,
     USUAL_SCORE,
-    ask_reader,
     look,
     pool_arrangement,
     pool_colour,
@@ -430,39 +427,6 @@ def test_of_a_strange_signal_heads_may_have_been_missed(usual, least, left, lamp
         assert usually.whole * 0.9 < seen.whole <= usually.whole
     else:
         assert seen.whole == pytest.approx(left * usually.whole)
-
-
-class _Reader:
-    """A reader network that sees one head where heads are said to be about so wide, and else no signal."""
-
-    def __init__(self, width: float) -> None:
-        self.code, self.asked = size_code(width), 0
-
-    def run(self, pixels: np.ndarray) -> np.ndarray:
-        self.asked += 1
-        answer = np.zeros((1, 27), np.float32)
-        answer[0, int(abs(int(pixels[0, 0, 0, 3]) - self.code) <= 4)] = 6.0
-        return answer
-
-
-@pytest.mark.parametrize(
-    ("widths", "sees", "taken", "asked"),
-    [((20, 40), 40, 40, 2), ((20, 40), 20, 20, 1), ((20, 40), 200, 20, 2), ((20, None), 40, 20, 1)],
-    ids=["the other", "the first", "neither", "of one mind"],
-)
-def test_the_reader_settles_how_large_a_head_is(widths, sees, taken, asked):
-    def head(width: float, otherwise: HeadFound | None = None) -> HeadFound:
-        box = Box(100 - width / 2, 60, 100 + width / 2, 140)
-        zeros = np.zeros(NC, np.float32)
-        return HeadFound(100.0, 100.0, box, 8.0, zeros, (100.0, 100.0), 0.9, 1.0, True, otherwise)
-
-    reader = _Reader(sees)
-    eyes = Eyes(reader, reader, reader, TUNED, {})  # type: ignore[arg-type]
-    one = head(widths[0], head(widths[1]) if widths[1] else None)
-    (found,), answer, _ = ask_reader(np.zeros((300, 300, 3), np.uint8), (one,), eyes)
-    assert found.box.width == taken
-    assert reader.asked == asked
-    assert (answer[0] < answer[1]) == (sees in widths[:1] or (sees in widths and widths[1] is not None))
 
 
 @given(score=st.floats(0.05, 0.999), lead=st.sampled_from([RED, YELLOW, GREEN]))
