@@ -169,7 +169,7 @@ def glance(
     found = distinct_heads(found + more) if more else [replace(h, otherwise=None) for h in found]
     known = [replace(p, box=p.box.shift(-part.x0, -part.y0).scale(1 / part.by)) for p in boards or ()]
     plates = distinct_plates([*plates, *further, *known])
-    judged = judge(part.rgb, found, plates, eyes, search=boards is None)
+    judged = judge(part.rgb, found, plates, eyes, search=boards is None, alone=False)
     return [_in_frame(j, part, searched=boards is None) for j in judged]
 
 

@@ -136,6 +136,7 @@ def judge(
     eyes: Eyes,
     *,
     search: bool = True,
+    alone: bool = True,
 ) -> list[Judged]:
     """The groups that heads found in a picture make, each looked at by the reader.
 
@@ -146,6 +147,8 @@ def judge(
     rgb : uint8 (H, W, 3), R G B; its edges are taken for the picture's.
     heads, plates : each once, px of `rgb`; of heads, faint ones too.
     search : look for further plates on the masts; where they are known, that can be spared.
+    alone : this is the only look there is. Of a clip's many, some show a lamp between two flashes, and what
+        is made of one such must not last: there groups are left as the finder's votes have them.
     """
     clear, faint = clear_and_faint(heads, eyes.calibration)
     groups = group(clear)
@@ -159,7 +162,9 @@ def judge(
         ahead = _measured(rgb, groups[0], eyes, others, search=search) if plain else None
         bright = bright_parts(rgb)
         answered = [future.result() for future in asked]
-        for one in rejoined(answered, lambda shown: ask_reader(rgb, shown, eyes), eyes.calibration):
+        if alone:
+            answered = rejoined(answered, lambda shown: ask_reader(rgb, shown, eyes), eyes.calibration)
+        for one in answered:
             own = one.heads
             read = signal_read(one.answer, eyes.calibration)
             odds = signal_odds(max(h.score for h in own), one.answer, eyes.calibration)
