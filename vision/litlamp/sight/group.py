@@ -145,7 +145,7 @@ def _likely(a: HeadFound, b: HeadFound) -> float | None:
     """How likely two heads are neighbours on one mast, above 0; None where they cannot be."""
     width = (a.box.width + b.box.width) / 2
     dx, dy = abs(a.x - b.x), abs(a.y - b.y)
-    if not (NEAR * width < dy < APART * width and _in_line(a, b, ASIDE)):
+    if not (NEAR < _apart(a, b) < APART and _in_line(a, b, ASIDE)):
         return None
     apart = math.dist(a.vote, b.vote)
     votes = max(apart - ROUGH * width, 0.0) / math.hypot(dx, dy)

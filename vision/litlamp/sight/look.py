@@ -38,7 +38,7 @@ from litlamp.sight.find import (
 )
 from litlamp.sight.group import group
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
-from litlamp.sight.rejoin import rejoined
+from litlamp.sight.rejoin import PLAIN, rejoined
 from litlamp.sight.rim import red_rim
 from litlamp.sight.seen import DARK, HeadSeen, LampSeen, PlateSeen, SignalSeen
 from litlamp.sight.strange import unlike
@@ -55,8 +55,6 @@ BENEATH = 0.02
 """Heads found that are a signal by less belief are not looked at any closer."""
 USUAL_SCORE = 0.75
 """The finder's score of a head for which the calibration's `floor` holds as it is."""
-PLAIN = 0.5
-"""The finder's score of a head from which it most likely stands on a signal."""
 FLOORS = 0.0002, 0.02
 """No head is so clear, and none so faint, that the least probability of a colour is beyond these."""
 _AFTER = 4 + MOST_HEADS * NC

@@ -24,7 +24,8 @@ MORE, NONE = 0.4, 0.3
 """Of the fainter group alone the reader must say by the first that there are more heads, and by no more than
 the second that there is no signal."""
 PLAIN = 0.5
-"""Heads that all score so much need no such word."""
+"""The finder's score of a head from which it most likely stands on a signal: where all score so much, no such
+word is needed."""
 
 
 def rejoined(
@@ -35,7 +36,12 @@ def rejoined(
     Parameters
     ----------
     answered : the groups found, those of the best heads first.
-    ask : shows the reader heads together.
+    ask : shows the reader heads, top to bottom, together.
+    tuned : tempers what the reader says of their number.
+
+    Returns
+    -------
+    Each head once, in the groups' order; a group made of two stands in the place of the first that it took.
     """
     tries: list[tuple[float, Answered, Answered, Answered]] = []
     for some, other in combinations(answered, 2):
