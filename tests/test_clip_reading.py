@@ -7,6 +7,7 @@ import json
 import re
 import subprocess
 import sys
+import threading
 from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
@@ -80,6 +81,27 @@ def test_a_flashing_signal_of_the_samples(flashing: Any) -> None:
 def test_it_reads_the_same_with_nothing_done_side_by_side(flashing: Any) -> None:
     alone, _ = read_with_frames(SAMPLES / "brindle-staggered-flash.mp4", threads=1, keep=False)
     assert encode(record(alone)) == encode(record(flashing))
+
+
+@pytest.mark.parametrize("threads", [0, 1])
+def test_a_book_that_cannot_be_loaded_ends_it_and_lets_go_of_the_clip(plain: Path, threads: int) -> None:
+    def broken() -> Any:
+        raise LookupError("no such book")
+
+    before = threading.active_count()
+    with plain.open("rb") as file:
+        with pytest.raises(LookupError, match="no such book"):
+            read_with_frames(file, book=broken, threads=threads)
+        assert not file.closed
+    assert threading.active_count() == before
+
+
+def test_a_faulty_book_is_one_sentence_beside_a_clip_too(
+    plain: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["read", "--rulebook", "NONE", str(plain)]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and err.count("\n") == 1 and "NONE" in err
 
 
 def test_a_signal_that_changes_in_mid_clip(clearing: Any) -> None:

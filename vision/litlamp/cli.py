@@ -9,7 +9,8 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -117,10 +118,11 @@ def read(
 
     Exit status: 0 every source read, 1 no signal found in one, 2 one could not be read.
     """
-    book = _book(rulebook, edition)
     from litlamp.media.sources import expand
     from litlamp.photo_reading import SourceReading
 
+    # The book is loaded while a clip is being decoded already.
+    book = cache(partial(_book, rulebook, edition))
     if picture is not None:
         _folder(picture)
     worst, drawn, told = READ, set[str](), list[SourceReading]()
@@ -141,7 +143,7 @@ def read(
 
 def _read_one(
     source: str,
-    book: Rulebook,
+    book: Callable[[], Rulebook],
     level: float,
     expect: Mount | None,
     fps: float | None,
@@ -149,7 +151,6 @@ def _read_one(
     keep: bool,
 ) -> tuple[SourceReading, tuple[Frame | None, ...]]:
     from litlamp.photo_reading import SourceReading, source_name
-    from litlamp.sight.eyes import EyesError, load_eyes
     from litlamp.source_reading import read_source
 
     try:
@@ -163,18 +164,20 @@ def _read_one(
                 progress=progress,
                 keep=keep,
             )
-    except EyesError as error:
-        raise Fault(str(error).rstrip(".")) from error
-    except ImportError:
+    except (Fault, ImportError):
         raise  # What an installation lacks is told once, and not as a fault of every picture.
     except Exception as error:
+        from litlamp.sight.eyes import EyesError, load_eyes
+
+        if isinstance(error, EyesError):
+            raise Fault(str(error).rstrip(".")) from error
         # One picture that this program trips over must not cost the reading of the others.
         if os.environ.get("LITLAMP_DEBUG"):
             raise
         what = f"{type(error).__module__}.{type(error).__qualname__}".removeprefix("builtins.")
         failure = f"litlamp failed on this source ({what}); please report it"
         failed = SourceReading(
-            source_name(source), None, None, (), failure, book.name, book.edition, dict(load_eyes().names)
+            source_name(source), None, None, (), failure, book().name, book().edition, dict(load_eyes().names)
         )
         return failed, ()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -68,7 +69,7 @@ def read_clip(
 def read_with_frames(
     source: Source,
     *,
-    book: Rulebook | None = None,
+    book: Rulebook | Callable[[], Rulebook] | None = None,
     level: float = DEFAULT_LEVEL,
     expect: Mount | None = None,
     eyes: Eyes | None = None,
@@ -79,24 +80,24 @@ def read_with_frames(
 ) -> tuple[SourceReading, tuple[Frame | None, ...]]:
     """`read_clip`, and for each signal the frame that its boxes are of (None where none was kept).
 
-    `threads` is for the decoder: 0 as many as there are processors; with 1 nothing is done side by side, for
-    processes that read so each.
+    `book` may also be what loads it, which is then asked once decoding has begun. `threads` is for the
+    decoder: 0 as many as there are processors; with 1 nothing is done side by side, for processes that read
+    so each.
     """
-    from litlamp.aspects.rulebook import load_book
-    from litlamp.media.clip import MediaError
-    from litlamp.sight.eyes import load_eyes
+    from litlamp.media.errors import MediaError
 
     if not 0 < level <= 1:
         raise ValueError(f"the level must be above 0 and at most 1, not {level}")
     name = source_name(source)
     try:
-        with _decoding(source, fps, threads) as (clip, coming):
+        with _decoding(source, fps, threads) as begun:
             # The decoder is at work: what else is needed is loaded meanwhile.
             from litlamp.aspects import interpret  # noqa: F401
             from litlamp.sight.signals import signals_in
             from litlamp.sight.watch import watch
 
-            book, eyes = book or load_book(), eyes or load_eyes(threads=1)
+            book, eyes = _loaded(book, eyes)
+            clip, coming = begun()
             length = clip.duration
 
             def at(seconds: float) -> None:
@@ -105,7 +106,7 @@ def read_with_frames(
 
             watched = watch(clip, eyes, keep_frames=keep, told=at, frames=coming)
     except MediaError as error:
-        book, eyes = book or load_book(), eyes or load_eyes(threads=1)
+        book, eyes = _loaded(book, eyes)
         failed = SourceReading(
             name, None, None, (), error.sentence, book.name, book.edition, dict(eyes.names)
         )
@@ -135,20 +136,42 @@ def read_with_frames(
     return read, tuple(frames)
 
 
+def _loaded(book: Rulebook | Callable[[], Rulebook] | None, eyes: Eyes | None) -> tuple[Rulebook, Eyes]:
+    """What was given, or else the default book and the installed networks."""
+    from litlamp.aspects.rulebook import load_book
+    from litlamp.sight.eyes import load_eyes
+
+    book = book or load_book
+    return book() if callable(book) else book, eyes or load_eyes(threads=1)
+
+
 @contextlib.contextmanager
 def _decoding(
     source: Source, fps: Fraction | float | None, threads: int
-) -> Iterator[tuple[Clip, Iterable[ClipFrame]]]:
-    """The clip, and its frames as a thread of its own decodes them; with 1 thread, as they are asked for."""
+) -> Iterator[Callable[[], tuple[Clip, Iterable[ClipFrame]]]]:
+    """Begin to decode, and give what waits for the clip and its frames.
+
+    It is opened and decoded by threads of its own; with 1 thread, where and as it is asked for.
+    """
     from litlamp.media.ahead import ahead, frames_ready
     from litlamp.media.clip import open_clip
 
-    with open_clip(source, fps=fps, threads=threads) as clip:
+    with contextlib.ExitStack() as ends:
+
+        def begin() -> tuple[Clip, Iterable[ClipFrame]]:
+            clip = ends.enter_context(open_clip(source, fps=fps, threads=threads))
+            if threads == 1:
+                return clip, clip
+            return clip, ends.enter_context(contextlib.closing(ahead(clip, frames_ready(clip.size))))
+
         if threads == 1:
-            yield clip, clip
-        else:
-            with contextlib.closing(ahead(clip, frames_ready(clip.size))) as frames:
-                yield clip, frames
+            yield begin
+            return
+        # The decoder's own library first and alone: two threads that import keep each other waiting.
+        from litlamp.media import container  # noqa: F401
+
+        with ThreadPoolExecutor(1, "opening") as opener:
+            yield opener.submit(begin).result
 
 
 def read_signal(

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 def read_source(
     source: str,
     *,
-    book: Rulebook,
+    book: Rulebook | Callable[[], Rulebook],
     level: float,
     expect: Mount | None,
     eyes: Eyes | None = None,
@@ -36,7 +36,8 @@ def read_source(
     The reading, and frames: of a photograph the picture itself; of a clip one for each signal (None where
     none was kept); nothing of what could not be read. Parameters as for `read_clip`; `eyes`
     are for photographs, the installed ones where not given; a clip has its own, which leave the decoder its
-    cores and are loaded once that is at work. `threads`: see `litlamp.clip_reading.read_with_frames`.
+    cores and are loaded once that is at work. `book`, `threads`: see
+    `litlamp.clip_reading.read_with_frames`.
     """
     from litlamp.media.sources import STANDARD_INPUT, moves, taken
 
@@ -59,6 +60,7 @@ def read_source(
     else:
         from litlamp.photo_reading import read_with_frame
 
+        book = book() if callable(book) else book
         reading, frame = read_with_frame(given, book=book, level=level, expect=expect, eyes=eyes)
         frames = () if frame is None else (frame,)
     return replace(reading, source=source_name(source)), frames

@@ -1,4 +1,7 @@
-"""A decoded picture as its decoder left it: planes to look at without copying, RGB where it is asked for."""
+"""A decoded picture as its decoder left it: planes to look at without copying, RGB where it is asked for.
+
+OpenCV is imported where RGB is made: a clip is being decoded by then, and need not wait for that.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -81,6 +83,8 @@ class Coding:
 
     def rgb(self, codes: NDArray[Any]) -> Pixels:
         """Codes (h, w, 3), Y Cb Cr, as sRGB, uint8 (h, w, 3)."""
+        import cv2
+
         if self.bits == 8 and self.curve == "sdr" and self.primaries == "bt709":
             return np.asarray(cv2.transform(codes, self.matrix(255)), dtype=np.uint8)
         wide = cv2.transform(codes.astype(np.uint16, copy=False), self.matrix(65535))
@@ -148,6 +152,8 @@ class YCbCr:
         return np.ascontiguousarray(self.turn.view(self._stored_rgb(stored)))
 
     def _stored_rgb(self, window: Window) -> Pixels:
+        import cv2
+
         x0, y0, x1, y1 = window
         y = self.y[y0:y1, x0:x1]
         if self.cb is None or self.cr is None:
@@ -177,6 +183,8 @@ class YCbCr:
 
 
 def _resized(part: NDArray[Any], width: int, height: int) -> NDArray[Any]:
+    import cv2
+
     if part.shape == (height, width):
         return part
     return cv2.resize(part, (width, height), interpolation=cv2.INTER_LINEAR).reshape(height, width)
@@ -184,6 +192,8 @@ def _resized(part: NDArray[Any], width: int, height: int) -> NDArray[Any]:
 
 def _doubled(part: NDArray[Any]) -> NDArray[Any]:
     """Columns doubled where each sample lies on an even column: odd ones are the mean of their neighbours."""
+    import cv2
+
     following = np.concatenate([part[:, 1:], part[:, -1:]], axis=1)
     out = np.empty((part.shape[0], 2 * part.shape[1]), dtype=part.dtype)
     out[:, 0::2] = part
@@ -206,6 +216,8 @@ class Packed:
 
     def luma(self) -> Pixels:
         """Upright BT.601 luma of the RGB, computed."""
+        import cv2
+
         return np.asarray(self.turn.view(cv2.cvtColor(self.pixels, cv2.COLOR_RGB2GRAY)), dtype=np.uint8)
 
     def chroma(self) -> tuple[Pixels, Pixels] | None:
