@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from litlamp.aspects.aspect import ARRANGEMENTS, COLOURS, MOUNTS, PLATES, Colour
 from litlamp.aspects.belief import NO_PLATE, SEEN_PLATE, HeadBelief, PlateBelief, SignalBelief
 from litlamp.aspects.hypotheses import FLASH_PRIOR, NOT_STANDARD_WEIGHT, PLATE_PRIOR
-from litlamp.aspects.interpret import certain, interpret
+from litlamp.aspects.interpret import AS_LIKELY, certain, interpret
 from litlamp.aspects.reading import Reading
 from litlamp.aspects.rulebook import Rulebook, book_names, load_book
 from litlamp.aspects.words import parse_aspect
@@ -99,6 +99,37 @@ def test_probabilities_sum_to_one_and_the_set_is_the_smallest_that_reaches_the_l
     assert size == 1 or sum(c.probability for c in reading.set[:-1]) < level
     if reading.reading is not None:
         assert reading.reading == reading.chances[0]
+
+
+@settings(max_examples=100, deadline=None)
+@given(beliefs, books)
+def test_nothing_as_likely_is_more_restrictive_than_the_reading(
+    belief: SignalBelief, named: tuple[str, str]
+) -> None:
+    book = load_book(*named)
+    said = interpret(belief, book)
+    if said.reading is None:
+        return
+    best = max(c.probability for c in said.chances)
+    assert said.reading.probability >= AS_LIKELY * best
+    for chance in said.chances:
+        if chance.probability >= AS_LIKELY * best:
+            assert book.rank(chance.rule) >= book.rank(said.reading.rule)
+
+
+@pytest.mark.parametrize(("chance", "rule"), [(0.5, "426"), (0.48, "426"), (0.4, "405")])
+def test_of_two_readings_as_likely_the_more_restrictive_is_given_and_the_other_named(
+    cror: Rulebook, chance: float, rule: str
+) -> None:
+    belief = SignalBelief((head(green=1.0), head(chance, red=1.0)), MAST, STAGGERED, BARE, number="")
+    said = interpret(belief, cror)
+    assert said.reading is not None and said.reading.rule == rule
+    named = [step for step in said.why if step.startswith("About as likely: ")]
+    assert named == (
+        ["About as likely: Clear (405). Of readings as likely the most restrictive is given."]
+        if rule == "426"
+        else []
+    )
 
 
 @settings(max_examples=40, deadline=None)

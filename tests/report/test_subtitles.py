@@ -4,7 +4,7 @@ import re
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from litlamp.aspects.cautions import SHORT
@@ -77,6 +77,7 @@ def test_cues_are_in_order_never_overlap_and_each_signal_is_shown(ride_by_hand, 
 
 
 @given(spans)
+@example([(0.031, 1.031)])
 def test_chapters_follow_on_each_other_from_the_beginning(ride_by_hand, spans) -> None:
     parts = chapters(ride_by_hand(spans, length=100.0).record)
     assert parts[0].from_s == 0

@@ -13,14 +13,17 @@ from litlamp.aspects.rulebook import Rulebook
 from litlamp.aspects.why import Case, why
 from litlamp.aspects.words import describe
 
+AS_LIKELY = 0.9
+"""An outcome by this share as probable as the likeliest is as likely: what then parts them is no evidence."""
 NAMES = {"not_standard": "not a standard aspect", "not_lit": "not lit"}
 
 
 def interpret(belief: SignalBelief, book: Rulebook, level: float = 0.99) -> Reading:
     """Read one signal: every outcome with its probability, the reading, and the guarded reading.
 
-    The set is the smallest one of outcomes, most probable first, that reaches `level`; the guarded reading is
-    its most restrictive member by the book's order. So an outcome with more than 1 - level of the
+    The reading is the most probable outcome, of several as likely the most restrictive. The set is the
+    smallest one of outcomes, the reading first and then the most probable, that reaches `level`; the guarded
+    reading is its most restrictive member by the book's order. So an outcome with more than 1 - level of the
     probability is never more restrictive than the guarded reading. "Not a standard aspect" and "not lit" rank
     with the book's most restrictive indication and are guarded as that rule.
 
@@ -48,12 +51,15 @@ def interpret(belief: SignalBelief, book: Rulebook, level: float = 0.99) -> Read
             chance.rule or chance.name,
         ),
     )
+    likely = [c for c in chances if c.probability >= AS_LIKELY * chances[0].probability]
+    first = min(likely, key=lambda c: (book.rank(c.rule), c.outcome != "rule"))
+    chances = [first, *(c for c in chances if c is not first)]
     chosen = smallest_set(chances, level)
-    first = chances[0]
     lit = first.outcome != "not_lit"
     reading = first if lit else None
     guarded = guard(book, chosen) if lit else None
-    case = Case(book, belief, displays, tuple(chances), chosen, reading, guarded, level)
+    others = tuple(c for c in likely if c is not first)
+    case = Case(book, belief, displays, tuple(chances), chosen, reading, guarded, level, others)
     return Reading(
         chances=tuple(chances),
         reading=reading,

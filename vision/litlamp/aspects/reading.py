@@ -28,10 +28,12 @@ class Reading:
 
     Attributes
     ----------
-    chances : every outcome with a probability above zero, most probable first; they sum to 1.
-    reading : the most probable outcome, or None where nothing is lit or all is unknown.
+    chances : every outcome with a probability above zero, the reading and then the most probable first; they
+        sum to 1.
+    reading : the most probable outcome, of several as likely the most restrictive; None where nothing is lit
+        or all is unknown.
     guarded : the most restrictive member of `set`, or None with `reading`.
-    set : the smallest set of outcomes whose probability reaches `level`, most probable first.
+    set : the first of `chances`, so many that their probability reaches `level`.
     level : the level asked for.
     why : the steps in trade words, in order.
     cautions : what a reader must be told beside the reading.

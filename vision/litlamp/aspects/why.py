@@ -24,7 +24,13 @@ POSTS: Mapping[Mount, str] = {"mast": "on a mast", "dwarf": "on a dwarf"}
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """All that a reading came from: `displays` holds the likeliest display for each outcome."""
+    """All that a reading came from.
+
+    Attributes
+    ----------
+    displays : the likeliest display for each outcome.
+    as_likely : outcomes as likely as the reading, which is the most restrictive of them.
+    """
 
     book: Rulebook
     belief: SignalBelief
@@ -34,6 +40,7 @@ class Case:
     reading: RuleChance | None
     guarded: RuleChance | None
     level: float
+    as_likely: tuple[RuleChance, ...] = ()
 
     @property
     def display(self) -> Display:
@@ -53,6 +60,7 @@ def why(case: Case) -> tuple[str, ...]:
         steps += _not_lit(case)
         return tuple(steps)
     steps += _says(case)
+    steps += _as_likely(case)
     steps += _dark(case)
     steps += _placeholders(case)
     steps += _would_be(case)
@@ -403,6 +411,12 @@ def _missed(display: Display, at: int) -> str:
     if at in display.off_phase:
         return f"between them a flashing {lamp.colour} was caught dark and missed"
     return f"between them a head was missed that is {lamp.words()}"
+
+
+def _as_likely(case: Case) -> Iterator[str]:
+    if case.as_likely:
+        others = [c.name if c.rule is None else f"{c.name} ({c.rule})" for c in case.as_likely]
+        yield f"About as likely: {', '.join(others)}. Of readings as likely the most restrictive is given."
 
 
 def _guard(case: Case) -> Iterator[str]:

@@ -147,6 +147,7 @@ def chapters(ride: FootageRecord) -> tuple[Chapter, ...]:
     starts = [(s.span_s[0], _title(s)) for s in ride.signals if s.span_s is not None]
     if not starts or starts[0][0] > SHORTEST:
         starts.insert(0, (0.0, "No signal in view yet" if starts else "No signal found"))
+    starts[0] = (0.0, starts[0][1])  # chapters begin with the ride, a little before the first signal or not
     ends = [*(at for at, _ in starts[1:]), max(end, starts[-1][0])]
     return tuple(
         Chapter(a, b, words)
