@@ -33,7 +33,7 @@ DOCUMENTED: tuple[Column, ...] = (
     ("annotations[].category_id", "1 signal, 2 head, 3 lamp, 4 plate", "a lamp's box is round its lit disc"),
     ("annotations[].signal", "integer", "which signal of the picture it belongs to, from 1, left to right"),
     ("annotations[].head", "integer", "of heads and lamps: which head of the signal, from 1, top to bottom"),
-    ("annotations[].score", "0 to 1", "belief in the most probable rule, colour or plate"),
+    ("annotations[].score", "0 to 1", "belief in the rule read, the colour or the plate"),
     ("annotations[].label", "text", "that rule's number, colour or plate; `none` where nothing was read"),
     ("annotations[].guarded", "text", "of signals: the most restrictive rule that cannot be ruled out"),
     ("info.left_out", "object", "clips (their boxes belong to moments) and sources that could not be read"),

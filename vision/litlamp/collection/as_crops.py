@@ -24,7 +24,7 @@ _Picked = TypeVar("_Picked")
 NAME = "crops"
 
 DOCUMENTED: tuple[Column, ...] = (
-    ("crops/RULE/", "folders", "by the most probable rule; `nothing-read` where there is none"),
+    ("crops/RULE/", "folders", "by the rule read; `nothing-read` where there is none"),
     ("crops/RULE/N-NAME-SIGNAL.png", "PNG, sRGB", "N is the source's place among the readings, from 1"),
     (
         "margin",

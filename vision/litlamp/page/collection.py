@@ -29,7 +29,7 @@ class Item:
 
     Attributes
     ----------
-    rule, title : the reading most probable, with what was corrected by hand.
+    rule, title : the reading, with what was corrected by hand.
     guarded : the guarded reading in words.
     aspect : what it shows, in words; `settled` where the learner says that this is so.
     corrected : what was stated by hand, in words, or "".

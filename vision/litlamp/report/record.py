@@ -494,8 +494,9 @@ _DOCUMENTED: tuple[tuple[type[Struct], str, tuple[tuple[str, str, str], ...]], .
             (
                 "reading",
                 "{rule, name, probability} or null",
-                "the most probable rule; `rule` is null for `not a standard aspect` and `not lit`; null "
-                "where nothing is lit or all is unknown, and `why` says so",
+                "the most probable rule, of rules as likely (0.9 of the greatest probability and more) the "
+                "most restrictive; `rule` is null for `not a standard aspect` and `not lit`; null where "
+                "nothing is lit or all is unknown, and `why` says so",
             ),
             (
                 "guarded",
@@ -506,7 +507,7 @@ _DOCUMENTED: tuple[tuple[type[Struct], str, tuple[tuple[str, str, str], ...]], .
             (
                 "set",
                 "list of {rule, name, probability}",
-                "the smallest that reaches `level`, likeliest first",
+                "so many, the reading first and then the likeliest, that they reach `level`",
             ),
             ("why", "list of text", "the steps of the reading, in order"),
             ("cautions", "list of text", "what must be told beside this reading"),
