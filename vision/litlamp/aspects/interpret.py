@@ -15,6 +15,7 @@ from litlamp.aspects.words import describe
 
 AS_LIKELY = 0.9
 """An outcome by this share as probable as the likeliest is as likely: what then parts them is no evidence."""
+
 NAMES = {"not_standard": "not a standard aspect", "not_lit": "not lit"}
 
 

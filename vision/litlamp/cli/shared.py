@@ -48,7 +48,7 @@ level_option = click.option(
 
 
 def book_named(name: str, edition: str | None) -> Rulebook:
-    """A shipped book by name, or a user's by file."""
+    """A shipped book by name, or a user's by file. Raises Fault."""
     from litlamp.aspects.rulebook import RulebookError, book_names, load_book, load_book_file
 
     try:
@@ -71,7 +71,7 @@ def aspect_said(
     arrangement: Arrangement | None = None,
     plates: frozenset[Plate] = frozenset(),
 ) -> Aspect:
-    """An aspect by its words, and by what was said of it besides."""
+    """An aspect by its words, and by what was said of it besides. Raises Fault where they do not agree."""
     from litlamp.aspects.words import AspectWordsError, agree, parse_aspect
 
     try:
@@ -81,7 +81,7 @@ def aspect_said(
 
 
 def made_folder(path: Path) -> None:
-    """Make that folder, if it is not there, to write in."""
+    """Make that folder, if it is not there, to write in. Raises Fault."""
     try:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
