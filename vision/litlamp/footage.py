@@ -426,11 +426,16 @@ class _Reader:
         )
 
     def _signal(self, track: Track) -> SignalInClip | None:
+        from litlamp.aspects.aspect import COLOURS
+        from litlamp.sight.one_camera import yellows
         from litlamp.sight.signals import signals_in
         from litlamp.sight.watch import Watched
 
         watched = Watched([track], self._size, self._at, 0, self._fault, ())
-        return next(iter(signals_in(watched, self._eyes.calibration)), None)
+        # What the camera made of the lamps passed so far; those to come cannot be known yet.
+        told = (head.colour for one in self._done for head in one.signal.heads)
+        before = yellows({name: getattr(own, name) for name in COLOURS} for own in told)
+        return next(iter(signals_in(watched, self._eyes.calibration, before)), None)
 
     def _known(self, track: Track, one: SignalInClip, way: Way) -> tuple[KnownRecord, ...]:
         """The reading as it could have been known, at a handful of moments."""

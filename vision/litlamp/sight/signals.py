@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import chain, pairwise
 
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.alternating import in_turn
 from litlamp.sight.eyes import Calibration, logistic
 from litlamp.sight.flash import Flash
 from litlamp.sight.glance import moved_signal
+from litlamp.sight.one_camera import under_one_camera, yellows
 from litlamp.sight.pool import asked, believed, pool
 from litlamp.sight.seen import SignalSeen
 from litlamp.sight.stretches import spans
@@ -53,33 +56,54 @@ class SignalInClip:
     track: Track
 
 
-def signals_in(watched: Watched, tuned: Calibration) -> tuple[SignalInClip, ...]:
-    """The signals, in the order in which they came into sight, and from left to right."""
-    found = []
+def signals_in(
+    watched: Watched, tuned: Calibration, elsewhere: Sequence[float] = ()
+) -> tuple[SignalInClip, ...]:
+    """The signals, in the order in which they came into sight, and from left to right.
+
+    `elsewhere` are the `yellows` (see `one_camera`) of signals that were handed on before.
+    """
+    alone = []
     crossing = in_turn(watched.tracks)
     for track in watched.tracks:
         if track.number in crossing:
             continue
         one = _signal(track, watched, tuned)
         if one is not None:
-            found.append(one)
+            alone.append(one)
+    told = [yellows(head.colour for part in one.stretches for head in part.seen.heads) for one in alone]
+    found = []
+    for at, one in enumerate(alone):
+        others = [*elsewhere, *chain(*told[:at], *told[at + 1 :])]
+        found.append(_beside(one, others, watched, tuned))
     return tuple(sorted(found, key=lambda s: (round(s.span[0]), s.stretches[s.last_clear].seen.box.x0)))
 
 
-def _signal(track: Track, watched: Watched, tuned: Calibration) -> SignalInClip | None:
+def _beside(one: SignalInClip, others: Sequence[float], watched: Watched, tuned: Calibration) -> SignalInClip:
+    """The signal, with what the camera made of other signals' yellow lamps taken into account."""
+    parts = [replace(part, seen=under_one_camera(part.seen, others, tuned)) for part in one.stretches]
+    if any(_alike(a.seen, b.seen) for a, b in pairwise(parts)):
+        return _signal(one.track, watched, tuned, others) or one
+    return replace(one, stretches=tuple(parts))
+
+
+def _signal(
+    track: Track, watched: Watched, tuned: Calibration, others: Sequence[float] | None = None
+) -> SignalInClip | None:
+    """What the track shows; with `others`, the yellow lamps of other signals are taken into account."""
     needed = FEWEST_LOOKS if watched.seconds >= LONG_ENOUGH else 1
     if track.found < needed or logistic(believed(track.looks)) < asked(track.looks):
         return None
     stretches: list[StretchSeen] = []
     shown = {s.at: s.frame for s in watched.shown.get(track.number, ())}
     for span in spans(track):
-        part = _stretch(track, span, watched, tuned, tuple(shown))
+        part = _stretch(track, span, watched, tuned, tuple(shown), others)
         if part is None:
             continue
         if stretches and _alike(stretches[-1].seen, part.seen):
             # What seemed a change was none: both are read again as one.
             span = stretches.pop().span[0], span[1]
-            part = _stretch(track, span, watched, tuned, tuple(shown)) or part
+            part = _stretch(track, span, watched, tuned, tuple(shown), others) or part
         stretches.append(part)
     if not stretches:
         return None
@@ -90,7 +114,12 @@ def _signal(track: Track, watched: Watched, tuned: Calibration) -> SignalInClip 
 
 
 def _stretch(
-    track: Track, span: tuple[float, float], watched: Watched, tuned: Calibration, shown: tuple[float, ...]
+    track: Track,
+    span: tuple[float, float],
+    watched: Watched,
+    tuned: Calibration,
+    shown: tuple[float, ...],
+    others: Sequence[float] | None,
 ) -> StretchSeen | None:
     last = span[1] >= track.last_seen
     looks = [look for look in track.looks if span[0] <= look.at < span[1] or (last and look.at == span[1])]
@@ -100,6 +129,8 @@ def _stretch(
     if pooled is None:
         return None
     seen = moved_signal(pooled.seen, _scale(looks, pooled.at, watched.size), 0.0, 0.0)
+    if others is not None:
+        seen = under_one_camera(seen, others, tuned)
     return StretchSeen(span, pooled.at, seen, pooled.flashes)
 
 

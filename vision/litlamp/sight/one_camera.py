@@ -1,0 +1,61 @@
+"""One camera took all lamps of a picture or clip: what it made of a yellow one tells about the others.
+
+An over-exposed red lamp can look as orange as a yellow one does to a camera set too warm. Alone it leaves
+both open; but a warm camera makes every yellow lamp orange. So where a lamp that may be yellow looks much
+redder than one that surely is, red becomes likelier for it. Belief only ever moves from yellow to red, and
+never so far that yellow could be left out: of what else was taken for a lamp, some is none.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from litlamp.aspects.aspect import Colour
+from litlamp.sight.eyes import Calibration
+from litlamp.sight.seen import SignalSeen
+
+ALIKE, APART = 1.0, 3.0
+"""Log-odds for red against yellow by which two lamps of one colour often differ, and hardly ever."""
+LEAST = 1e-9
+
+
+def yellows(heads: Iterable[Mapping[Colour, float]]) -> tuple[float, ...]:
+    """Log-odds for red against yellow of the lamps read as yellow; `heads` are beliefs over the colours."""
+    return tuple(_odds(own) for own in heads if max(own, key=lambda c: own[c]) == "yellow")
+
+
+def under_one_camera(seen: SignalSeen, elsewhere: Sequence[float], tuned: Calibration) -> SignalSeen:
+    """The signal, with what its camera made of other lamps taken into account.
+
+    Parameters
+    ----------
+    elsewhere : the `yellows` of other signals that the same camera took; those of this one are added.
+    """
+    beliefs = [head.colour for head in seen.heads]
+    heads = []
+    for at, head in enumerate(seen.heads):
+        others = (*elsewhere, *yellows(beliefs[:at]), *yellows(beliefs[at + 1 :]))
+        colour = _beside(head.colour, min(others), tuned) if others else head.colour
+        heads.append(head if colour is head.colour else replace(head, colour=colour))
+    return replace(seen, heads=tuple(heads))
+
+
+def _beside(own: Mapping[Colour, float], yellowest: float, tuned: Calibration) -> Mapping[Colour, float]:
+    """The belief over a lamp's colours, another's log-odds for red against yellow being so low."""
+    if max(own, key=lambda c: own[c]) not in ("red", "yellow"):
+        return own
+    odds = _odds(own)
+    apart = min(max((odds - yellowest - ALIKE) / (APART - ALIKE), 0.0), 1.0)
+    most = tuned.camera_red * apart
+    new = min(odds + most, most)
+    if new <= odds:
+        return own
+    both = own["red"] + own["yellow"]
+    red = both / (1.0 + math.exp(-new))
+    return {**own, "red": red, "yellow": both - red}
+
+
+def _odds(own: Mapping[Colour, float]) -> float:
+    return math.log(max(own["red"], LEAST) / max(own["yellow"], LEAST))
