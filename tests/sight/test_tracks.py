@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -52,8 +54,41 @@ def test_heads_that_were_none_give_way_to_those_seen_nearer() -> None:
 
 def test_no_head_is_followed_over_another() -> None:
     track = Track(0, 0.0, glance_at((300, 200, "red"), (300, 240, "yellow")), SIZE)
-    track.learn(0.3, glance_at((300, 200, "red"), (300, 230, "yellow"), (300, 240, "yellow")), SIZE)
+    track.learn(0.3, glance_at((300, 200, "red"), (300, 234, "yellow"), (300, 240, "yellow")), SIZE)
     assert track.looks[-1].heads == (0, -1, 1)
+
+
+def test_heads_told_apart_by_one_look_are_both_followed_though_their_boxes_touch() -> None:
+    track = Track(0, 0.0, glance_at((300, 200, "yellow")), SIZE)
+    track.learn(0.3, glance_at((300, 189, "yellow"), (300, 200, "yellow")), SIZE)
+    assert track.looks[-1].heads == (1, 0)
+
+
+def test_a_look_that_sees_nothing_plainly_lit_does_not_move_what_is_followed() -> None:
+    track = Track(0, 0.0, glance_at((300, 200, "green"), (300, 260, "green")), SIZE)
+    track._lit = True
+    before = followed(track)
+    unsure = glance_at((300, 225, "red"))
+    vague = dict.fromkeys(COLOURS, 0.2)
+    head = replace(unsure.seen.heads[0], colour=vague)
+    track.learn(0.3, replace(unsure, seen=replace(unsure.seen, heads=(head,))), SIZE)
+    assert followed(track) == before
+
+
+def test_heads_that_stand_further_apart_than_expected_are_known_again() -> None:
+    """A signal that came near fast: its heads are hardly wider yet, but a third further apart."""
+    track = Track(0, 0.0, glance_at((300, 200, "yellow"), (300, 300, "red")), SIZE)
+    track.learn(0.3, glance_at((320, 180, "yellow"), (320, 310, "red"), width=22), SIZE)
+    assert track.looks[-1].heads == (0, 1)
+
+
+def test_a_lamp_between_two_flashes_moves_with_its_head() -> None:
+    track = Track(0, 0.0, glance_at((300, 200, "red"), (300, 260, "green")), SIZE)
+    lamp = track.heads[1].lamps[0]
+    for i in range(1, 8):
+        track.learn(0.3 * i, glance_at((300, 200, "red"), (300, 266, "dark")), SIZE)
+    _, y = track.pose.place(lamp.u, lamp.v)
+    assert y == pytest.approx(266, abs=1.5)
 
 
 def test_the_width_of_heads_is_put_right_and_no_place_with_it() -> None:

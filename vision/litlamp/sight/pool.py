@@ -22,7 +22,7 @@ from litlamp.sight.flash_together import together
 from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light
 from litlamp.sight.seen import DARK, HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.traces import Look
-from litlamp.sight.tracks import Track
+from litlamp.sight.tracks import COVERED, COVERED_TOGETHER, Track
 
 Floats = NDArray[np.float64]
 
@@ -32,8 +32,6 @@ KEPT = 0.3
 """A head is one of the signal if the better looks scored it as high as this on average."""
 BETTER = 0.35
 """The better looks: this share of them."""
-COVERED = 0.35
-"""Share of a head that another may cover: heads do not stand over each other."""
 GLIMMER = 0.2
 """Share of a lit lamp's light that a dark one may give back by day, at most."""
 GAPS, HIDDEN = 2, 0.1
@@ -219,9 +217,12 @@ def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[in
         times = int((scores > 0).sum())
         if times == 0 or (times == 1 and len(found) > 2):
             continue
-        # A lamp that flashes may be seen in few looks; a glint in fewer.
+        # A lamp that flashes may be seen in few looks; a glint in fewer. Looks that should have seen it and
+        # did not count by how well they show the signal.
         count = max(round(BETTER * len(found)), 1)
-        top = np.argsort(-(scores * weight), kind="stable")[:count]
+        could = np.array([scores[i] > 0 or _in_view(track, slot, look) for i, look in enumerate(found)])
+        top = np.lexsort((-weight, -(scores * weight)))
+        top = top[could[top]][:count]
         score = float(np.average(scores[top], weights=weight[top]))
         if score >= KEPT:
             seen = present[scores > 0]
@@ -237,12 +238,23 @@ def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[in
     return [(slot, present) for slot, _, present in chosen]
 
 
+def _in_view(track: Track, slot: int, look: Look) -> bool:
+    """Whether the middle of a head was inside the frame that was looked at."""
+    x, y = look.pose.place(*track.heads[slot].middle)
+    return 0 <= x < look.size[0] and 0 <= y < look.size[1]
+
+
 def _beside(track: Track, found: Sequence[Look], a: int, b: int) -> bool:
     """Whether two heads may both be of one signal: seen together, and neither over the other."""
-    if not any(a in look.heads and b in look.heads for look in found):
+    both = [a in look.heads and b in look.heads for look in found]
+    if not any(both):
         return False
+    # From far off two heads that touch look like one: what counts is whether they stay told apart.
+    since = both[both.index(True) :]
+    mostly = 2 * sum(since) >= len(since)
     one, other = (Box(*track.heads[slot].sides) for slot in (a, b))
-    return one.overlap(other) <= COVERED * min(one.area, other.area)
+    covered = COVERED_TOGETHER if mostly else COVERED
+    return one.overlap(other) <= covered * min(one.area, other.area)
 
 
 def _head(

@@ -27,11 +27,13 @@ LIT_LEVEL = 0.35
 """Of the head's usual light."""
 UNLIT = 0.15
 """Of its light, what the lamp gives at most when a look at it says nothing of its colour."""
-SURE_COLOUR = 0.55
+SURE_COLOUR, TURNED = 0.55, 0.5
 AGREE = 2
 """Looks on either side that must name the colour."""
 BESIDE = 0.6
 """Seconds on either side in which the hue is compared."""
+SUDDEN, AT_ONCE = 0.25, 0.6
+"""Within so many seconds on either side of a change the hue must do such a share of its jump."""
 JUMP = 0.2
 """Least jump of the log of red over green, and so many times its own unrest."""
 UNREST = 3.0
@@ -91,7 +93,9 @@ def _of_colour(looks: Sequence[Look], slot: int, light: HeadLight) -> list[float
         differ = int(before.argmax()) != int(after.argmax())
         # The look itself must be the first of the new colour, or the change would be put a look too soon.
         turned = int(told[i][1].argmax()) == int(after.argmax())
-        if enough and differ and turned and min(before.max(), after.max()) > SURE_COLOUR:
+        # A lamp that is over-exposed as it comes near looks a little less red with every look.
+        sharp = 0.5 * float(np.abs(before - after).sum()) > TURNED
+        if enough and differ and turned and sharp and min(before.max(), after.max()) > SURE_COLOUR:
             moment = _jump(light, told[i - 1][0], told[i][0])
             if moment is not None:
                 moments.append(moment)
@@ -124,7 +128,15 @@ def _jump(light: HeadLight, before: float, after: float) -> float | None:
     last = int(np.argmin(wrong)) - 1
     every = light.series.times
     later = every[every > (own[last] if last >= 0 else before)]
-    return float(later[0]) if later.size else after
+    moment = float(later[0]) if later.size else after
+    near = [
+        hue[(times >= a) & (times < b)] for a, b in ((moment - SUDDEN, moment), (moment, moment + SUDDEN))
+    ]
+    if min(v.size for v in near) > 1 and abs(float(np.median(near[1]) - np.median(near[0]))) < AT_ONCE * abs(
+        step
+    ):
+        return None  # a lamp that comes near is over-exposed by and by
+    return moment
 
 
 def _of_light(light: HeadLight) -> list[float]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from array import array
 from collections import deque
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +27,8 @@ SAME_HEAD = 0.75
 """Heads whose middles lie nearer to each other than this, head widths, are one."""
 BESIDE = 3.0
 """So far, head widths, may a signal be from where it was taken to be."""
+FASTEST = 1.5
+"""By so much, as a factor, may a signal be of another size than it was taken to be."""
 SAME_LAMP = 0.6
 """Lamps of one head whose centres lie nearer to each other than this, of their diameter, are one."""
 OTHER_LAMP = 0.3
@@ -39,8 +43,8 @@ MOST_HEADS = 6
 """Heads followed in one signal at once; the best seen are kept in the end."""
 UNSEEN = 2
 """Looks in a row that did not see a head, from which on it gives way to one that has no place left."""
-COVERED = 0.35
-"""Share of a head that another may cover."""
+COVERED, COVERED_TOGETHER = 0.35, 0.6
+"""Share of a head that another may cover; and one that looks see at once with it."""
 ASTRAY = 4
 """Looks in a row that saw another lamp of its head lit, after which a lamp is followed no longer."""
 LOCK_SIZE, MOST_SIZE = 0.3, 0.03
@@ -128,7 +132,7 @@ class Track:
         self.hidden = False
         self._like: float | None = None
         self._dark = False
-        self._sure = False
+        self._sure = self._lit = False
         self._velocity, self._growth = (0.0, 0.0), 1.0
         self._learned = 0  # frames that there were when a look last told where it is
         self.steady_from, self.rests = at, False
@@ -155,6 +159,11 @@ class Track:
         """Where its heads are now, px of the frame."""
         return union_of(self.pose.box(h.sides) for h in self._followed)
 
+    def seen_box(self) -> Box:
+        """The same of those heads that the last looks saw: others may never have been any."""
+        known = [head for head in self._followed if head.missed < UNSEEN] or self._followed
+        return union_of(self.pose.box(head.sides) for head in known)
+
     def boards(self, grown: float) -> tuple[PlateFound, ...] | None:
         """Its plates where they are now, px of the frame; None if it has `grown` since they were sought."""
         if self.pose.width > grown * self._searched:
@@ -177,8 +186,9 @@ class Track:
         """Take in what a look saw, on the frame that was last followed to."""
         seen = glance.seen
         matched = self._matched(glance)
-        # Dark heads are seen none too well, and often in the wrong place: what is followed surely stays.
-        blind = self._sure and self.misses == 0 and all(head.lamp is None for head in seen.heads)
+        # Heads not plainly lit are seen none too well, and often in the wrong place: what is followed stays.
+        followed = self.misses == 0 and (self._sure or self._lit)
+        blind = followed and not any(_plainly_lit(head) for head in seen.heads)
         if self.heads and not blind:
             before_it = self.pose
             self._settle(glance, matched)
@@ -191,15 +201,14 @@ class Track:
         for i, head in enumerate(seen.heads):
             slot = matched.get(i)
             sides = self._sides(head.box)
-            if slot is None and len(self._followed) < MOST_HEADS and self._free(sides):
+            room = not blind and len(self._followed) < MOST_HEADS
+            if slot is None and room and self._free(sides, matched.values()):
                 slot = len(self.heads)
                 self.heads.append(HeadTrace(sides, [], found=1))
             elif slot is None:
                 slot = -1
             elif not blind:
-                old = self.heads[slot].sides
-                mixed = [a + SETTLE * (b - a) for a, b in zip(old, sides, strict=True)]
-                self.heads[slot].sides = (mixed[0], mixed[1], mixed[2], mixed[3])
+                self._place(self.heads[slot], sides, lit=head.lamp is not None)
             slots.append(slot)
             if slot >= 0:
                 self._learn_lamp(self.heads[slot], glance.lenses[i], _shows(head))
@@ -298,7 +307,7 @@ class Track:
             dark += lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual
             if lamp.lit:
                 off, weight = off + lamp.light[-1] * measured.off[i], weight + lamp.light[-1]
-        self._dark = dark > 0 and lit == 0
+        self._dark, self._lit = dark > 0 and lit == 0, lit > 0
         if weight > 0:
             dx, dy = ((LOCK_SURE if sure else LOCK) * off / weight).tolist()
             self.pose = Pose(self.pose.x + dx, self.pose.y + dy, self.pose.width)
@@ -426,22 +435,31 @@ class Track:
 
         Of a signal that comes near fast the place may be out by as much as its heads stand apart. So where
         heads would be left over, those of the look are laid on it anew, if more of them then find theirs.
+        How large it is then, the width of its heads tells, and how far they stand apart.
         """
         size, heads = self.pose.width, glance.seen.heads
         best = self._laid(glance, (self.pose.x, self.pose.y), size, max(1.0, glance.seen.resolution / size))
         if len(best) in (len(heads), len(self._followed)):
             return best
-        size = glance.seen.resolution
-        for head in heads:
-            x, y = head.box.centre
-            for trace in self._followed:
-                u, v = trace.middle
-                middle = x - u * size, y - v * size
-                if math.dist(middle, (self.pose.x, self.pose.y)) < BESIDE * size:
-                    other = self._laid(glance, middle, size)
-                    if len(other) > len(best) and self._alike(glance, other):
-                        best = other
+        for size, head, trace in product(self._sizes(glance), heads, self._followed):
+            (x, y), (u, v) = head.box.centre, trace.middle
+            middle = x - u * size, y - v * size
+            if math.dist(middle, (self.pose.x, self.pose.y)) < BESIDE * size:
+                other = self._laid(glance, middle, size)
+                if len(other) > len(best) and self._alike(glance, other):
+                    best = other
         return best
+
+    def _sizes(self, glance: Glance) -> Iterator[float]:
+        """Widths that its heads may have, px, where they are not where they were expected."""
+        yield glance.seen.resolution
+        known = [head.middle for head in self._followed if head.missed < UNSEEN]
+        shown = [head.box.centre for head in glance.seen.heads]
+        if 1 < len(known) == len(shown):
+            own, now = (math.dist(*_ends(middles)) for middles in (known, shown))
+            size = now / max(own, 1e-6)
+            if abs(math.log(size / self.pose.width)) < math.log(FASTEST):
+                yield size
 
     def _laid(
         self, glance: Glance, middle: tuple[float, float], width: float, reach: float = 1.0
@@ -540,6 +558,15 @@ class Track:
         reach = OTHER_LAMP if self._another(near, _shows(glance.seen.heads[i])) else NEXT_LAMP
         return ((x, y), (near.u, near.v)) if away < reach * near.diameter else None
 
+    def _place(self, head: HeadTrace, sides: tuple[float, float, float, float], *, lit: bool) -> None:
+        """A look saw the head there; where no lamp of it was seen lit, all are where they were in it."""
+        x, y = head.middle
+        mixed = [a + SETTLE * (b - a) for a, b in zip(head.sides, sides, strict=True)]
+        head.sides = (mixed[0], mixed[1], mixed[2], mixed[3])
+        u, v = head.middle
+        for lamp in () if lit else head.lamps:
+            lamp.u, lamp.v = lamp.u + u - x, lamp.v + v - y
+
     def _count_heads(self, seen: set[int], new: int) -> None:
         """Note which heads a look saw; others are let go where `new` ones need their places.
 
@@ -554,12 +581,16 @@ class Track:
                 return
             worst.gone = True
 
-    def _free(self, sides: tuple[float, float, float, float]) -> bool:
+    def _free(self, sides: tuple[float, float, float, float], seen: Collection[int]) -> bool:
         """Whether a head may be there: none is followed there, or one that looks no longer see and that goes.
 
-        Heads do not stand over each other: where they seem to, the place of one was seen none too well.
+        Heads do not stand over each other: where they seem to, the place of one was seen none too well. The
+        slots `seen` are of the same look, which told them apart: their boxes may reach over each other.
         """
-        over = [head for head in self._followed if _cover(head.sides, sides)]
+        together = [self.heads[slot] for slot in seen]
+        if any(_cover(head.sides, sides, COVERED_TOGETHER) for head in together):
+            return False
+        over = [head for head in self._followed if head not in together and _cover(head.sides, sides)]
         if any(head.missed < UNSEEN for head in over):
             return False
         for head in over:
@@ -620,6 +651,13 @@ class Track:
             near.usual += (1.0 if near.usual <= 0 else 0.3) * (near.light[-1] - near.usual)
 
 
+def _ends(
+    middles: Sequence[tuple[float, float]],
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """The highest and the lowest."""
+    return min(middles, key=lambda m: m[1]), max(middles, key=lambda m: m[1])
+
+
 def _no_wilder(growth: float) -> float:
     return min(max(growth, 1 / FASTEST_GROWTH), FASTEST_GROWTH)
 
@@ -633,10 +671,12 @@ def _scaled(sides: tuple[float, float, float, float], by: float) -> tuple[float,
     return left * by, top * by, right * by, bottom * by
 
 
-def _cover(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
+def _cover(
+    one: tuple[float, float, float, float], other: tuple[float, float, float, float], much: float = COVERED
+) -> bool:
     """Whether much of one lies in the other."""
     a, b = Box(*one), Box(*other)
-    return a.overlap(b) > COVERED * min(a.area, b.area)
+    return a.overlap(b) > much * min(a.area, b.area)
 
 
 def _shows(head: HeadSeen) -> Colour | None:
@@ -645,6 +685,11 @@ def _shows(head: HeadSeen) -> Colour | None:
         return None
     _, colour = max((belief, colour) for colour, belief in head.colour.items())
     return colour
+
+
+def _plainly_lit(head: HeadSeen) -> bool:
+    """Whether one colour is believed more than all else."""
+    return any(share > 0.5 for colour, share in head.colour.items() if colour != "dark")
 
 
 def _differ(a: Look, b: Look) -> bool:

@@ -539,7 +539,7 @@ def _near(track: Track, box: Box) -> bool:
 def _one(a: Track, b: Track) -> bool:
     """Whether both follow one signal. A track that has lost a near signal may lie over another far one."""
     alike = 1 / NEARER < a.pose.width / b.pose.width < NEARER
-    return alike and _share(a.heads_box(), b.heads_box()) > 0.6
+    return alike and _share(a.seen_box(), b.seen_box()) > 0.6
 
 
 def _known(track: Track) -> float:
