@@ -21,7 +21,7 @@ from litlamp.sight.flash import NOT_PROVEN, Flash, LampSeries, flash, lit_for_lo
 from litlamp.sight.flash_together import together
 from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light
 from litlamp.sight.seen import DARK, HeadSeen, LampSeen, SignalSeen
-from litlamp.sight.traces import Look
+from litlamp.sight.traces import Look, passed
 from litlamp.sight.tracks import COVERED, COVERED_TOGETHER, Track
 
 Floats = NDArray[np.float64]
@@ -132,9 +132,13 @@ def pool(
 
 
 def believed(looks: Sequence[Look]) -> float:
-    """Log-odds that what these looks were at is a signal; a look that saw nothing counts a little."""
+    """Log-odds that what these looks were at is a signal; a look that saw nothing counts a little.
+
+    What is looked for after a train has passed it is behind the train.
+    """
     total, weight = 0.0, 0.0
-    for look in looks:
+    last = max((i for i, look in enumerate(looks) if look.glance is not None), default=-1)
+    for look in looks[: last + 1] if passed(looks) else looks:
         if look.glance is None:
             total, weight = total - 2 * MISSED, weight + MISSED
         else:

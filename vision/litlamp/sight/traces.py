@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from array import array
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from litlamp.aspects.aspect import Colour
@@ -19,6 +20,8 @@ DIM = 0.3
 """One no brighter than this is not as it was."""
 OTHER_HUE = 0.3
 """Nor is one whose log of red over green differs by more than this."""
+PASSED, LAST_SECOND = 1.25, 1.0
+"""A signal that grew by so much in its last so many seconds in sight has been passed by a train."""
 EVEN = 0.05
 """Light added to red and to green, so that the hue of a faint lamp says little."""
 
@@ -139,3 +142,13 @@ class Look:
     heads: tuple[int, ...]
     pose: Pose
     size: tuple[int, int]
+
+
+def passed(looks: Sequence[Look]) -> bool:
+    """Whether a signal came so near in its last moments in sight that the train has passed it."""
+    seen = [look for look in looks if look.glance is not None]
+    if not seen:
+        return False
+    last = seen[-1]
+    before = next((look for look in reversed(seen) if last.at - look.at >= LAST_SECOND), seen[0])
+    return last.pose.width > PASSED * before.pose.width

@@ -43,6 +43,8 @@ MOST_HEADS = 6
 """Heads followed in one signal at once; the best seen are kept in the end."""
 UNSEEN = 2
 """Looks in a row that did not see a head, from which on it gives way to one that has no place left."""
+FORGOTTEN = 5
+"""The same, from which on it is taken to have been none of the signal's."""
 COVERED, COVERED_TOGETHER = 0.35, 0.6
 """Share of a head that another may cover; and one that looks see at once with it."""
 ASTRAY = 4
@@ -156,12 +158,8 @@ class Track:
         return [lamp for head in self.heads if not head.gone for lamp in head.lamps if not lamp.gone]
 
     def heads_box(self) -> Box:
-        """Where its heads are now, px of the frame."""
-        return union_of(self.pose.box(h.sides) for h in self._followed)
-
-    def seen_box(self) -> Box:
-        """The same of those heads that the last looks saw: others may never have been any."""
-        known = [head for head in self._followed if head.missed < UNSEEN] or self._followed
+        """Where its heads are now, px of the frame, but for those that looks have long not seen."""
+        known = [head for head in self._followed if head.missed < FORGOTTEN] or self._followed
         return union_of(self.pose.box(head.sides) for head in known)
 
     def boards(self, grown: float) -> tuple[PlateFound, ...] | None:

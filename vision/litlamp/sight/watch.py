@@ -24,6 +24,7 @@ from litlamp.sight.find import HeadFound
 from litlamp.sight.glance import Glance, glance, heads_at, heads_box, heads_in_whole, shown_with, spots_in
 from litlamp.sight.group import group
 from litlamp.sight.scan import Spot
+from litlamp.sight.traces import passed
 from litlamp.sight.tracks import Track
 
 # Uneven steps: a lamp that flashes or beats in step with the looks would always be caught dark.
@@ -92,12 +93,10 @@ REMEMBERED = 6.0
 ALIKE = 1.5
 """How many times as large it may then be."""
 NEARER, SHORTLY = 2.2, 1.5
-"""The same within so many seconds, for a train may come fast."""
+"""The same within so many seconds, for a train may come fast; what is seen later than that after one that was
+passed is another."""
 ELDER = 0.3
 """Of two tracks of one signal, the elder is the one that began so many seconds before the other."""
-PASSED = 1.25
-"""A signal that grew by so much in its last second in sight, SINCE, has been passed by a train: what is seen
-later than SHORTLY after it is another."""
 AWAY = 0.3
 """How far off it may then be, of the frame's longer side."""
 TRIED = 2.6
@@ -349,7 +348,7 @@ class Watch:
     def _met(self, seen: Glance, size: tuple[int, int], at: float) -> Track | None:
         """The signal that was lost or let go lately and that this may be."""
         lost = [t for t in self._live if t.misses or t.hidden]
-        gone = [t for t in self._gone[-MOST_TRACKS:] if at - t.last_seen < SHORTLY or not _passed(t)]
+        gone = [t for t in self._gone[-MOST_TRACKS:] if at - t.last_seen < SHORTLY or not passed(t.looks)]
         for track in [*lost, *reversed(gone)]:
             if _may_be(track, seen, size, at):
                 return track
@@ -399,13 +398,6 @@ def _may_be(track: Track, seen: Glance, size: tuple[int, int], at: float) -> boo
     near = max(abs(x - track.pose.x), abs(y - track.pose.y)) < AWAY * max(size)
     most = NEARER if at - track.last_seen < SHORTLY else ALIKE
     return 1 / ALIKE < ratio < most and near
-
-
-def _passed(track: Track) -> bool:
-    """Whether a signal came so near in its last moments in sight that the train has passed it."""
-    seen = [look for look in track.looks if look.glance is not None]
-    before = next((look for look in reversed(seen) if seen[-1].at - look.at >= SINCE), seen[0])
-    return seen[-1].pose.width > PASSED * before.pose.width
 
 
 def _grown(track: Track, at: float) -> bool:
@@ -539,7 +531,7 @@ def _near(track: Track, box: Box) -> bool:
 def _one(a: Track, b: Track) -> bool:
     """Whether both follow one signal. A track that has lost a near signal may lie over another far one."""
     alike = 1 / NEARER < a.pose.width / b.pose.width < NEARER
-    return alike and _share(a.seen_box(), b.seen_box()) > 0.6
+    return alike and _share(a.heads_box(), b.heads_box()) > 0.6
 
 
 def _known(track: Track) -> float:
