@@ -171,6 +171,21 @@ def test_misses_count_against_a_signal_but_less_than_sights_for_it() -> None:
     assert asked(seen.looks) == 0.5
 
 
+def test_what_is_looked_for_behind_the_train_does_not_count() -> None:
+    near = [glance_at("red", width=w, odds=3.0) for w in (12.0, 14.0, 17.0, 22.0, 30.0)]
+    gone = track_of(*near, *[None] * 8)
+    assert believed(gone.looks) == pytest.approx(believed(gone.looks[:5]))
+    still = track_of(*[glance_at("red", odds=3.0)] * 5, *[None] * 8)
+    assert believed(still.looks) < believed(still.looks[:5])
+
+
+def test_a_head_that_the_largest_looks_did_not_see_though_it_was_in_view_is_none() -> None:
+    """A ghost seen in a few looks from far off."""
+    far = [glance_at("red", "green", width=12.0)] * 2
+    near = [glance_at("red", width=w) for w in (13.0, 14.0, 16.0, 18.0, 20.0, 22.0, 24.0, 26.0, 28.0, 30.0)]
+    assert len(pooled(track_of(*far, *near)).heads) == 1
+
+
 def test_nothing_seen_is_nothing() -> None:
     track = track_of(glance_at("red"), None, None)
     assert pool(track, [look for look in track.looks if look.glance is None], (0, 9), TUNED) is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from array import array
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -87,6 +88,26 @@ def test_colours_that_looks_name_otherwise_without_a_jump_of_hue_are_no_change()
     for i, look in enumerate(track.looks):
         if i >= 5:
             track.looks[i] = Look(look.at, glance_at("red"), (0,), look.pose, look.size)
+    assert changes(track) == ()
+
+
+def test_a_red_lamp_that_is_over_exposed_by_and_by_has_not_changed() -> None:
+    track = track_of(["red"] * 80 + ["yellow"] * 80)
+    lamp = track.heads[0].lamps[0]
+    share = np.linspace(0, 1, 160)
+    lamp.green = array("f", RGB["red"][1] + share * (RGB["yellow"][1] - RGB["red"][1]))
+    lamp.red = array("f", np.ones(160))
+    assert changes(track) == ()
+
+
+def test_looks_that_come_to_doubt_red_see_no_other_aspect() -> None:
+    track = track_of(["red"] * 80 + ["yellow"] * 80)
+    for i, look in enumerate(track.looks):
+        red = 0.62 if i < 5 else 0.4
+        heads = (replace(look.glance.seen.heads[0], colour={"red": red, "yellow": 1 - red}),)
+        heads = (replace(heads[0], colour={**dict.fromkeys(COLOURS, 0.0), **heads[0].colour}),)
+        seen = replace(look.glance.seen, heads=heads)
+        track.looks[i] = replace(look, glance=replace(look.glance, seen=seen))
     assert changes(track) == ()
 
 

@@ -13,7 +13,7 @@ from litlamp.box import Box
 from litlamp.sight.glance import Glance
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.traces import Pose
-from litlamp.sight.tracks import ASTRAY, FASTEST_GROWTH, MOST_HEADS, Track
+from litlamp.sight.tracks import ASTRAY, FASTEST_GROWTH, FORGOTTEN, MOST_HEADS, Track
 
 SIZE = (640, 480)
 Seen = tuple[float, float, Colour]
@@ -200,3 +200,11 @@ def test_no_look_makes_it_expected_to_grow_wildly() -> None:
     track.times.append(1 / 30)
     track.learn(0.1, glance_at((300, 150, "red"), (300, 270, "green"), width=40), SIZE)
     assert 1 < track._growth <= FASTEST_GROWTH
+
+
+def test_heads_that_looks_have_long_not_seen_take_no_room() -> None:
+    track = Track(0, 0.0, glance_at((300, 200, "red"), (300, 300, "red")), SIZE)
+    for i in range(1, FORGOTTEN + 1):
+        assert track.heads_box().height > 90
+        track.learn(0.3 * i, glance_at((300, 200, "red")), SIZE)
+    assert track.heads_box().height < 40
