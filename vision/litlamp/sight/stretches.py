@@ -28,6 +28,7 @@ LIT_LEVEL = 0.35
 UNLIT = 0.15
 """Of its light, what the lamp gives at most when a look at it says nothing of its colour."""
 SURE_COLOUR, TURNED = 0.55, 0.5
+"""How sure looks must be of a colour on either side of a change, and how far their beliefs lie apart."""
 AGREE = 2
 """Looks on either side that must name the colour."""
 BESIDE = 0.6
@@ -132,10 +133,10 @@ def _jump(light: HeadLight, before: float, after: float) -> float | None:
     near = [
         hue[(times >= a) & (times < b)] for a, b in ((moment - SUDDEN, moment), (moment, moment + SUDDEN))
     ]
-    if min(v.size for v in near) > 1 and abs(float(np.median(near[1]) - np.median(near[0]))) < AT_ONCE * abs(
-        step
-    ):
-        return None  # a lamp that comes near is over-exposed by and by
+    if min(v.size for v in near) > 1:
+        at_once = abs(float(np.median(near[1]) - np.median(near[0])))
+        if at_once < AT_ONCE * abs(step):
+            return None  # a lamp that comes near is over-exposed by and by
     return moment
 
 
