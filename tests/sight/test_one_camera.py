@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from litlamp.aspects.aspect import COLOURS
 from litlamp.box import Box
 from litlamp.sight.eyes import Calibration
-from litlamp.sight.one_camera import APART, under_one_camera, yellows
+from litlamp.sight.one_camera import APART, of_others, under_one_camera, yellows
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 
 TUNED = Calibration("nothing")
@@ -119,3 +119,7 @@ def test_it_is_switched_off_by_the_calibration():
     off = Calibration("nothing", camera_red=0.0)
     seen = signal(amber(-6), amber(-1))
     assert under_one_camera(seen, (-APART - 6,), off) == seen
+
+
+def test_each_signal_is_told_of_all_others():
+    assert of_others([(-4.0,), (), (-2.0, -1.0)]) == [[-2.0, -1.0], [-4.0, -2.0, -1.0], [-4.0]]

@@ -6,7 +6,6 @@ import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass
-from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,7 +37,7 @@ from litlamp.sight.find import (
     usual_width,
 )
 from litlamp.sight.group import group
-from litlamp.sight.one_camera import under_one_camera, yellows
+from litlamp.sight.one_camera import of_others, under_one_camera, yellows
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
 from litlamp.sight.rejoin import PLAIN, rejoined
 from litlamp.sight.rim import red_rim
@@ -111,11 +110,8 @@ def look(
     found = find(frame, eyes, beginning)
     judged = judge(frame.rgb, found.heads, found.plates, eyes)
     kept = standing_clear([j for j in judged if j.belief >= j.least])
-    told = [yellows(head.colour for head in j.seen.heads) for j in kept]
-    seen = []
-    for at, own in enumerate(kept):
-        elsewhere = [*chain(*told[:at], *told[at + 1 :])]
-        seen.append(under_one_camera(own.seen, elsewhere, eyes.calibration))
+    elsewhere = of_others([yellows(head.colour for head in j.seen.heads) for j in kept])
+    seen = [under_one_camera(j.seen, o, eyes.calibration) for j, o in zip(kept, elsewhere, strict=True)]
     return tuple(sorted(seen, key=lambda s: s.box.x0))
 
 

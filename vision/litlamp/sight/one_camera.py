@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import chain
 
 from litlamp.aspects.aspect import Colour
 from litlamp.sight.eyes import Calibration
@@ -24,6 +25,11 @@ LEAST = 1e-9
 def yellows(heads: Iterable[Mapping[Colour, float]]) -> tuple[float, ...]:
     """Log-odds for red against yellow of the lamps read as yellow; `heads` are beliefs over the colours."""
     return tuple(_odds(own) for own in heads if max(own, key=lambda c: own[c]) == "yellow")
+
+
+def of_others(told: Sequence[Sequence[float]]) -> list[list[float]]:
+    """For each signal the `yellows` of all others, from those of each."""
+    return [[*chain(*told[:at], *told[at + 1 :])] for at in range(len(told))]
 
 
 def under_one_camera(seen: SignalSeen, elsewhere: Sequence[float], tuned: Calibration) -> SignalSeen:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import chain, pairwise
+from itertools import pairwise
 
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.alternating import in_turn
 from litlamp.sight.eyes import Calibration, logistic
 from litlamp.sight.flash import Flash
 from litlamp.sight.glance import moved_signal
-from litlamp.sight.one_camera import under_one_camera, yellows
+from litlamp.sight.one_camera import of_others, under_one_camera, yellows
 from litlamp.sight.pool import asked, believed, pool
 from litlamp.sight.seen import SignalSeen
 from litlamp.sight.stretches import spans
@@ -72,10 +72,10 @@ def signals_in(
         if one is not None:
             alone.append(one)
     told = [yellows(head.colour for part in one.stretches for head in part.seen.heads) for one in alone]
-    found = []
-    for at, one in enumerate(alone):
-        others = [*elsewhere, *chain(*told[:at], *told[at + 1 :])]
-        found.append(_beside(one, others, watched, tuned))
+    found = [
+        _beside(one, [*elsewhere, *others], watched, tuned)
+        for one, others in zip(alone, of_others(told), strict=True)
+    ]
     return tuple(sorted(found, key=lambda s: (round(s.span[0]), s.stretches[s.last_clear].seen.box.x0)))
 
 

@@ -27,7 +27,7 @@ SAME_HEAD = 0.75
 """Heads whose middles lie nearer to each other than this, head widths, are one."""
 BESIDE = 3.0
 """So far, head widths, may a signal be from where it was taken to be."""
-FASTEST = 1.5
+OTHER_SIZE = 1.5
 """By so much, as a factor, may a signal be of another size than it was taken to be."""
 SAME_LAMP = 0.6
 """Lamps of one head whose centres lie nearer to each other than this, of their diameter, are one."""
@@ -456,7 +456,7 @@ class Track:
         if 1 < len(known) == len(shown):
             own, now = (math.dist(*_ends(middles)) for middles in (known, shown))
             size = now / max(own, 1e-6)
-            if abs(math.log(size / self.pose.width)) < math.log(FASTEST):
+            if abs(math.log(size / self.pose.width)) < math.log(OTHER_SIZE):
                 yield size
 
     def _laid(
@@ -585,10 +585,13 @@ class Track:
         Heads do not stand over each other: where they seem to, the place of one was seen none too well. The
         slots `seen` are of the same look, which told them apart: their boxes may reach over each other.
         """
-        together = [self.heads[slot] for slot in seen]
-        if any(_cover(head.sides, sides, COVERED_TOGETHER) for head in together):
+        if any(_cover(self.heads[slot].sides, sides, COVERED_TOGETHER) for slot in seen):
             return False
-        over = [head for head in self._followed if head not in together and _cover(head.sides, sides)]
+        over = [
+            head
+            for slot, head in enumerate(self.heads)
+            if not head.gone and slot not in seen and _cover(head.sides, sides)
+        ]
         if any(head.missed < UNSEEN for head in over):
             return False
         for head in over:
