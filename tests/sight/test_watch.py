@@ -128,7 +128,7 @@ def test_a_signal_that_came_near_in_one_bound_is_the_same(
     clip = film(scene(lamps, (40, -30), 1.7) if i >= step else scene(lamps) for i in range(75))
     watched, found = read(clip, eyes_for())
     assert [lit_heads(signal) for signal in found] == [["green", "red"]]
-    assert watched.tracks[0].last_seen > 2
+    assert watched.tracks[0].heads_box().centre == pytest.approx((295, 182.5), abs=3)
 
 
 def test_a_signal_that_a_train_has_passed_is_not_the_next_one(

@@ -47,6 +47,8 @@ SWELLS = "the lamp swells and fades as an LED lamp's ripple does against the shu
 
 SWINGS = "the lamp brightens and fades as often as a flash does, but is never dark"
 _LEAST_SWING = 0.12
+_BRIGHT_GLASS = 0.65  # of the lit lamp's light, what the glass of a dark one may give back, at most
+_EVEN_GLASS, _BETWEEN = 0.5, 0.3  # of the swing, what differs then; and the share of frames midway
 
 NOT_PROVEN = f"the lamp was never seen lit for {SHORTEST} s without a break"
 UNSETTLED = "the lamp's light was too uneven to tell a steady lamp from a flash"
@@ -303,6 +305,32 @@ def _swings(times: Floats, x: Floats) -> bool:
     grain = 1.48 * float(np.median(np.abs(np.diff(x))))
     swing = max(_LEAST_SWING, 6 * grain)
     return _alternates(times, x > 1 - 0.5 * swing, x < 1 - swing)
+
+
+class TwoLevels(NamedTuple):
+    """Brightness in terms of the lit lamp, and how bright in these terms the lower of two levels is."""
+
+    x: Floats
+    low: float
+
+
+def two_levels(times: Floats, light: Floats) -> TwoLevels | None:
+    """Whether a lamp goes to and fro between two levels as often as a flash does, as few frames between.
+
+    Glass that gives back the sky or the sun is bright while its lamp is dark, but evenly so.
+    """
+    x = normalised(times, light) if times.size >= FEWEST_FRAMES else None
+    if x is None:
+        return None
+    low, high = (float(v) for v in np.quantile(x, (0.1, 0.9)))
+    swing, middle = high - low, (low + high) / 2
+    lit = x > middle
+    if low > _BRIGHT_GLASS * high or low <= 0 or not _alternates(times, lit, ~lit):
+        return None
+    between = float(np.mean(np.abs(x - middle) < 0.2 * swing))
+    dark = x[~lit]
+    even = float(np.quantile(dark, 0.9) - np.quantile(dark, 0.1)) < _EVEN_GLASS * swing
+    return TwoLevels(x, float(np.median(dark))) if even and between < _BETWEEN else None
 
 
 def _in_parts(times: Floats, x: Floats, whole: Flash, ripple: float) -> Flash:

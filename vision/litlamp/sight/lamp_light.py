@@ -26,6 +26,8 @@ LEAST = 3.0
 STANDS_OUT = 0.5
 """How much of the light beside a place speaks against it: a lamp stands out all round, the edge of a bright
 sky does not."""
+WIDELY, WIDE_ACROSS = 2.0, 4
+"""One that is not there is sought within so many diameters; samples across it then."""
 AROUND = 0.25
 """What is round a lamp is the quantile of its ring: the head is dark, whatever bright sky is behind it."""
 
@@ -78,6 +80,37 @@ def measure_lamps(
     off = offsets[best]
     aside = np.abs(off).max(axis=1) >= ASIDE
     return LampLight(rgb.sum(axis=1), rgb, off * np.array(step)[:, None], least, here, aside)
+
+
+@dataclass(frozen=True, slots=True)
+class LampFound:
+    """A lamp near a place: how far off, px of the frame, and (3,) linear light above what is round it."""
+
+    off: tuple[float, float]
+    rgb: Floats
+
+
+def lamp_near(frame: ClipFrame, at: tuple[float, float], diameter: float) -> LampFound | None:
+    """The place within WIDELY diameters of one that stands out most, px of the frame; None if none does.
+
+    Sky beside a head is as bright as a lamp, but on one side only.
+    """
+    step = max(diameter, LEAST) / WIDE_ACROSS
+    edge = WIDE_ACROSS
+    side = 2 * (round(WIDELY * WIDE_ACROSS) + edge) + 1
+    rgb = cv2.LUT(patches(frame, [at], [step], side)[0], _linear())
+    total = rgb @ _ONES
+    core, inner, outer = (cv2.boxFilter(total, -1, (n, n), normalize=False) for n in (3, 5, 7))
+    beside = (outer - inner) / (49 - 25)
+    out = (core / 9 - beside)[edge:-edge, edge:-edge]
+    v, u = np.unravel_index(int(out.argmax()), out.shape)
+    if out[v, u] < STANDS_OUT * core[v + edge, u + edge] / 9:
+        return None
+    patch = rgb[v + edge - 1 : v + edge + 2, u + edge - 1 : u + edge + 2].reshape(9, 3).mean(axis=0)
+    around = np.quantile(rgb.reshape(-1, 3), AROUND, axis=0)
+    middle = side // 2 - edge
+    off = (float(u) - middle) * step, (float(v) - middle) * step
+    return LampFound(off, np.maximum(patch - around, 0.0).astype(np.float64))
 
 
 _ONES = np.ones(3, np.float32)

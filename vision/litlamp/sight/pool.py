@@ -17,7 +17,7 @@ from litlamp.aspects.aspect import COLOURS, MOST_HEADS, PLATES, Arrangement, Mou
 from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box, union_of
 from litlamp.sight.eyes import Calibration
-from litlamp.sight.flash import NOT_PROVEN, Flash, LampSeries, flash, lit_for_long
+from litlamp.sight.flash import NOT_PROVEN, Flash, LampSeries, flash, lit_for_long, two_levels
 from litlamp.sight.flash_together import together
 from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light
 from litlamp.sight.seen import DARK, HeadSeen, LampSeen, SignalSeen
@@ -301,7 +301,7 @@ def _head(
         lamp = LampSeen(*shown.pose.place(trace.u, trace.v), trace.diameter * shown.pose.width)
     if p_lit < 0.5:
         lamp = None
-    told = _flash(watched, p_lit)
+    told = _flash(_above_glimmer(watched), p_lit, watched)
     others = [lights[s] for s in lights if s != slot]
     dark = p_lit < 0.15 and dark_throughout(lights[slot], others)
     named = {name: float(p) for name, p in zip(COLOURS, colour, strict=True)}
@@ -343,15 +343,21 @@ def _above_glimmer(light: HeadLight) -> LampSeries:
         return series
     # What daylight a dark lens gives back is no light of the lamp's; a dim lamp's light is more than that.
     low, high = (float(v) for v in np.quantile(bright, (0.05, 0.9)))
-    glimmer = low if low < GLIMMER * high else 0.0
-    return replace(series, brightness=np.maximum(series.brightness - glimmer, 0.0))
+    if low < GLIMMER * high:
+        return replace(series, brightness=np.maximum(series.brightness - low, 0.0))
+    glass = two_levels(series.times[series.seen], bright)
+    if glass is None:
+        return series
+    # In terms of what the lamp gives about that moment, for both grow as the signal comes near.
+    lit = np.interp(series.times, series.times[series.seen], bright / glass.x)
+    shine = glass.low * lit
+    return replace(series, brightness=np.maximum(series.brightness - shine, 0.0) / (1 - glass.low))
 
 
-def _flash(light: HeadLight, lit: float) -> Flash:
-    """What is told of a lamp that the looks believe to be lit by so much."""
+def _flash(series: LampSeries, lit: float, light: HeadLight) -> Flash:
+    """What is told of a lamp that the looks believe to be lit by so much, of its `series` above its glass."""
     if lit < 0.5:
         return Flash(None, "the lamp was not seen lit")
-    series = _above_glimmer(light)
     bright = series.brightness[series.seen]
     if not bright.size or float(np.quantile(bright, 0.95)) < DIMMEST:
         return Flash(None, "the lamp was too faint to be watched")

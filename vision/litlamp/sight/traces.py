@@ -53,7 +53,7 @@ def hue_of(red: float, green: float) -> float:
 class LampTrace:
     """A lamp of a head: its place, head widths from the signal's middle; its light from frame `first` on.
 
-    `usual` is its light where a look saw it lit; 0 where none has, below 0 until it is measured. `hue`, the
+    `usual` is its light where a look saw it lit; 0 where none has. `hue`, the
     log of red over green, is that at the last look or at the first frame since in which it was lit; `colour`
     is what the last look named. Out of the picture its light is nan. `gone`: it is followed no longer, since
     the last `missed` looks that saw its head lit saw another lamp of it.
@@ -79,6 +79,18 @@ class LampTrace:
         for channel in (self.light, self.red, self.green):
             channel.append(math.nan)
 
+    def like(self, rgb: Sequence[float], hues: float = OTHER_HUE, most: float = GLARING) -> bool:
+        """Whether light by channel may be this lamp's: of about its hue, at most `most` times its usual."""
+        alike = math.isnan(self.hue) or abs(hue_of(rgb[0], rgb[1]) - self.hue) < hues
+        return alike and BRIGHT * self.usual < sum(rgb) < most * self.usual
+
+    def know(self, light: float, rgb: Sequence[float], *, here: bool) -> None:
+        """A look saw it lit, of that light; `here` in the frame that was measured last."""
+        self.hue = hue_of(rgb[0], rgb[1])
+        self.usual += (1.0 if self.usual <= 0 else 0.3) * (light - self.usual)
+        if here:
+            self.light[-1], self.red[-1], self.green[-1] = light, rgb[0], rgb[1]
+
     def take(self, measured: LampLight, at: int, *, sure: bool) -> bool:
         """Take in what one frame shows at this lamp; True where it is unlike what the last look saw.
 
@@ -86,8 +98,6 @@ class LampTrace:
         place is known, so that something bright next to it is something else.
         """
         rgb = measured.rgb[at]
-        if self.usual < 0:
-            self.usual = float(measured.light[at])
         hue = hue_of(float(rgb[0]), float(rgb[1]))
         alike = not math.isnan(self.hue) and abs(hue - self.hue) < OTHER_HUE
         own = alike or math.isnan(self.hue) or not measured.off[at].any()

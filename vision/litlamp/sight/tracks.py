@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from array import array
 from collections import deque
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 
@@ -18,10 +18,10 @@ from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.find import PlateFound
 from litlamp.sight.follow import Follower
 from litlamp.sight.glance import Glance
-from litlamp.sight.lamp_light import measure_lamps
+from litlamp.sight.lamp_light import LampLight, lamp_near, measure_lamps
 from litlamp.sight.likeness import Likeness
 from litlamp.sight.seen import HeadSeen
-from litlamp.sight.traces import BRIGHT, DIM, HeadTrace, LampTrace, Look, Pose, hue_of
+from litlamp.sight.traces import BRIGHT, DIM, HeadTrace, LampTrace, Look, Pose
 
 SAME_HEAD = 0.75
 """Heads whose middles lie nearer to each other than this, head widths, are one."""
@@ -64,17 +64,24 @@ STEADY = 1.6
 OTHER_LIGHT, MUCH_LIGHT = 0.3, 0.3
 """A lamp whose light differs from its usual by more than this share of it is not steady; nor is one that was
 not seen lit and gives more than such a share of the brightest one's."""
-LOCK, LOCK_SURE = 0.6, 0.3
-"""Share of the way to where lit lamps are found that the track goes with each frame; and where what is round
-them is followed too."""
+LOCK, LOCK_SURE, LOCK_FAR = 0.6, 0.3, 1.0
+"""Share of the way to where lit lamps are found that the track goes with each frame; where what is round them
+is followed too; and where they are further off than FAR, for then it was the background that was followed."""
+FAR = 0.3
+"""Of a lamp's diameter."""
+SOUGHT_FOR, DIMLY = 0.25, 0.05
+"""Seconds for which a lamp that was lit is sought beside where it was; one of less light is not."""
+OTHER_LIT, MUCH_MORE, AGREE = 0.7, 4.0, 0.7
+"""What is found there may differ so much in hue, may be so many times as bright; and two lamps that are found
+agree on the way that all went if that differs by no more than this, diameters."""
 SETTLE = 0.3
 """Share of the way that a head's place within the signal goes with each look."""
 LEAST_CHANGE = 0.03
 """The width of its heads is put right where it is off by more than this."""
 SWIFT = 0.5
 """Share that the last motion has in what is expected of the next."""
-GROWING, FASTEST_GROWTH = 0.25, 1.08
-"""The same of how much it grows from frame to frame; and the most that is expected."""
+GROWING, FASTEST_GROWTH = 0.25, 1.5
+"""The same of how much it grows, natural log a second; and the most that is expected."""
 UNLIKE, UNLIKE_MISSED = 0.5, 0.7
 """Where all its lamps have gone dark, a part less like what the last look saw than this has something else
 before it; and one less like it than the second, where a look saw nothing of it besides."""
@@ -135,8 +142,12 @@ class Track:
         self._like: float | None = None
         self._dark = False
         self._sure = self._lit = False
-        self._velocity, self._growth = (0.0, 0.0), 1.0
-        self._learned = 0  # frames that there were when a look last told where it is
+        self._lit_at = -math.inf
+        self._shown: list[LampTrace] = []  # lamps that the last look saw lit
+        # Px and natural log of the size, each a second; and the moment up to which it has gone on so.
+        self._velocity, self._growth = (0.0, 0.0), 0.0
+        self._gone_to = at
+        self._learned = at  # when a look last told where it is
         self.steady_from, self.rests = at, False
         self._held = at
         middles = [h.box.centre for h in glance.seen.heads]
@@ -194,6 +205,7 @@ class Track:
             if matched:
                 self._measure(seen.resolution)
         slots: list[int] = []
+        self._shown = []
         if not blind:
             self._count_heads(set(matched.values()), new=len(seen.heads) - len(matched))
         for i, head in enumerate(seen.heads):
@@ -225,6 +237,21 @@ class Track:
         self._held = at
         self._remember, self.hidden = self._remember or glance.odds > 0, False
 
+    def gauge(self, frame: ClipFrame) -> None:
+        """Measure the lamps that the last look saw lit, in the frame it saw: there their places are known.
+
+        If one changes right after, that must be noticed.
+        """
+        places = [(lamp, self.pose.place(lamp.u, lamp.v)) for lamp in self._shown if not lamp.gone]
+        own = [(k, p) for k, p in places if 0 <= p[0] < frame.size[0] and 0 <= p[1] < frame.size[1]]
+        if not own:
+            return
+        measured = measure_lamps(frame, [p for _, p in own], [k.diameter * self.pose.width for k, _ in own])
+        for (lamp, _), light, rgb in zip(own, measured.light.tolist(), measured.rgb.tolist(), strict=True):
+            here = len(lamp.light) > 0 and lamp.first + len(lamp.light) == len(self.times)
+            lamp.know(light, rgb, here=here)
+        self._lit_at = self.looks[-1].at
+
     def _keep(self, look: Look) -> None:
         """Add a look; of very many, every second of the older ones is let go."""
         self.looks.append(look)
@@ -254,7 +281,7 @@ class Track:
     def resume(self, at: float, glance: Glance, size: tuple[int, int]) -> None:
         """Go on with a signal that was out of sight and is seen again elsewhere."""
         self.lay(glance)
-        self._velocity, self._growth = (0.0, 0.0), 1.0
+        self._velocity, self._growth, self._gone_to = (0.0, 0.0), 0.0, at
         self.learn(at, glance, size)
 
     def lay(self, glance: Glance) -> None:
@@ -288,12 +315,25 @@ class Track:
     def step(self, frame: ClipFrame, luma: NDArray[np.uint8], at: float, common: float) -> None:
         """Go on to this frame: follow, and measure every lamp."""
         before = self.pose
-        sure = self._sure = self._follow(luma)
-        moved = self.pose.x - before.x, self.pose.y - before.y
+        passed = max(at - self._gone_to, 1e-3)
+        self._gone_to = at
+        sure = self._sure = self._follow(luma, passed)
         lamps = self._lamps
         places = [self.pose.place(lamp.u, lamp.v) for lamp in lamps]
-        measured = measure_lamps(frame, places, [lamp.diameter * self.pose.width for lamp in lamps])
+        diameters = [lamp.diameter * self.pose.width for lamp in lamps]
+        measured = measure_lamps(frame, places, diameters)
+        # What looks no longer see may be a patch of sky, which goes nowhere with the signal.
+        known = [head.missed < UNSEEN for head in self._followed for lamp in head.lamps if not lamp.gone]
+        if at - self._lit_at < SOUGHT_FOR and not self.hidden and not _any_lit(lamps, measured, known):
+            aside = self._gone_aside(frame, zip(lamps, places, diameters, known, strict=True))
+            if aside is not None:
+                self.shift(*aside)
+                sure = self._sure = False
+                places = [self.pose.place(lamp.u, lamp.v) for lamp in lamps]
+                measured = measure_lamps(frame, places, diameters)
+        moved = self.pose.x - before.x, self.pose.y - before.y
         off, weight, unlike = np.zeros(2), 0.0, False
+        far = 0.0
         lit = dark = 0
         for i, (lamp, (x, y)) in enumerate(zip(lamps, places, strict=True)):
             # One that has left the picture has not gone dark.
@@ -301,26 +341,30 @@ class Track:
                 lamp.leave()
                 continue
             unlike |= lamp.take(measured, i, sure=sure)
-            lit += lamp.lit
+            lit += lamp.lit and known[i]
             dark += lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual
-            if lamp.lit:
+            if lamp.lit and known[i]:
                 off, weight = off + lamp.light[-1] * measured.off[i], weight + lamp.light[-1]
+                far += lamp.light[-1] * float(np.abs(measured.off[i]).max()) / diameters[i]
         self._dark, self._lit = dark > 0 and lit == 0, lit > 0
+        if self._lit:
+            self._lit_at = at
         if weight > 0:
-            dx, dy = ((LOCK_SURE if sure else LOCK) * off / weight).tolist()
+            share = LOCK_FAR if far > FAR * weight else LOCK_SURE if sure else LOCK
+            dx, dy = (share * off / weight).tolist()
             self.pose = Pose(self.pose.x + dx, self.pose.y + dy, self.pose.width)
             moved = moved[0] + dx, moved[1] + dy
             if lit > 1:
-                shown = [i for i, lamp in enumerate(lamps) if lamp.lit]
+                shown = [i for i, lamp in enumerate(lamps) if lamp.lit and known[i]]
                 self._resize(np.array(places)[shown], measured.off[shown])
         if sure or weight > 0:
             self._held = at
         if not self.hidden:  # else it was put back to where it was last seen, which is no motion of its own
             self._velocity = (
-                self._velocity[0] + SWIFT * (moved[0] - self._velocity[0]),
-                self._velocity[1] + SWIFT * (moved[1] - self._velocity[1]),
+                self._velocity[0] + SWIFT * (moved[0] / passed - self._velocity[0]),
+                self._velocity[1] + SWIFT * (moved[1] / passed - self._velocity[1]),
             )
-            more = self.pose.width / before.width
+            more = math.log(self.pose.width / before.width) / passed
             self._growth = _no_wilder(self._growth + GROWING * (more - self._growth))
         self.unlike = self.unlike + 1 if unlike else 0
         if not self._steady():
@@ -332,14 +376,34 @@ class Track:
         held = sure or weight > 0 or (at - self._held < 0.5 * LOST and self.misses == 0)
         self.seen.append(held and not self.hidden and self.misses < 2 and not frame.damaged)
 
-    def coast(self) -> None:
+    def _gone_aside(
+        self, frame: ClipFrame, lamps: Iterable[tuple[LampTrace, tuple[float, float], float, bool]]
+    ) -> tuple[float, float] | None:
+        """How far it is from where it was followed to, px of the frame, by a lamp that was lit just now.
+
+        None if no such lamp is found near there: they have gone dark. `lamps` come with their places, their
+        diameters, px of the frame, and whether looks see them still.
+        """
+        offs, near = [], 0.0
+        for lamp, place, diameter, known in lamps:
+            found = lamp_near(frame, place, diameter) if known and lamp.usual > DIMLY else None
+            if found is not None and lamp.like(found.rgb.tolist(), OTHER_LIT, MUCH_MORE):
+                offs.append(found.off)
+                near = max(near, AGREE * diameter)
+        # Where they differ, one of them has found another's lamp.
+        agree = [sum(math.dist(one, other) < near for other in offs) for one in offs]
+        return offs[int(np.argmax(agree))] if offs else None
+
+    def coast(self, at: float) -> None:
         """Go on as before through a frame that is not looked at."""
-        self.shift(*self._velocity)
-        self._follower.pass_over(*self._velocity)
+        passed, self._gone_to = at - self._gone_to, at
+        dx, dy = self._velocity[0] * passed, self._velocity[1] * passed
+        self.shift(dx, dy)
+        self._follower.pass_over(dx, dy)
 
     def between_flashes(self) -> bool:
         """Whether a lamp that looks saw lit is dark in this frame."""
-        return any(lamp.usual > 0 and lamp.light[-1] < DIM * lamp.usual for lamp in self._lamps)
+        return any(lamp.light and lamp.light[-1] < DIM * lamp.usual for lamp in self._lamps)
 
     def _steady(self) -> bool:
         """Whether its place is known in this frame and each lamp is just as looks saw it, lit or not."""
@@ -353,14 +417,15 @@ class Track:
             return False
         return min(lit) > 1 - OTHER_LIGHT and max(lit) < 1 + OTHER_LIGHT
 
-    def _follow(self, luma: NDArray[np.uint8]) -> bool:
-        """Go to where the signal went; False where that is a guess."""
+    def _follow(self, luma: NDArray[np.uint8], passed: float) -> bool:
+        """Go to where the signal went in the seconds that passed; False where that is a guess."""
+        expected = self._velocity[0] * passed, self._velocity[1] * passed
         if self.hidden:
             self._velocity = COAST * self._velocity[0], COAST * self._velocity[1]
-            self.shift(*self._velocity)
+            self.shift(COAST * expected[0], COAST * expected[1])
             return False
-        motion = self._follower.motion(luma, self._velocity, rest=self.rests)
-        growth = motion.growth if motion.sure else self._growth
+        motion = self._follower.motion(luma, expected, rest=self.rests)
+        growth = motion.growth if motion.sure else math.exp(self._growth * passed)
         around = self._region().centre
         x = around[0] + motion.dx + growth * (self.pose.x - around[0])
         y = around[1] + motion.dy + growth * (self.pose.y - around[1])
@@ -513,16 +578,15 @@ class Track:
 
     def _expect_more(self, before: Pose) -> None:
         """As much as a look found the signal further on and larger than it was followed to, it goes on."""
-        frames = len(self.times) - self._learned
-        self._learned = len(self.times)
-        if frames < 1 or self.hidden or self.misses > 0:
+        seconds, self._learned = self._gone_to - self._learned, self._gone_to
+        if seconds <= 0 or self.hidden or self.misses > 0:
             return
-        share = SWIFT / frames
+        share = SWIFT / seconds
         self._velocity = (
             self._velocity[0] + share * (self.pose.x - before.x),
             self._velocity[1] + share * (self.pose.y - before.y),
         )
-        self._growth = _no_wilder(self._growth * (self.pose.width / before.width) ** share)
+        self._growth = _no_wilder(self._growth + share * math.log(self.pose.width / before.width))
 
     def _measure(self, width: float) -> None:
         """Reckon in head widths nearer to this one, px: those first seen, from far off, look too wide.
@@ -640,16 +704,10 @@ class Track:
                 head.lamps.append(near)
         if lit:
             near.colour = colour
-            # As in the frame looked at: if it changes right after, that must be noticed.
-            red, green = (c[-1] if near.light else math.nan for c in (near.red, near.green))
-            near.hue = hue_of(red, green)
             for lamp in own:
                 lamp.missed = 0 if lamp is near else lamp.missed + 1
                 lamp.gone = lamp.missed >= ASTRAY
-        if lit and (not near.light or math.isnan(near.light[-1])):
-            near.usual = -1.0
-        elif lit:
-            near.usual += (1.0 if near.usual <= 0 else 0.3) * (near.light[-1] - near.usual)
+            self._shown.append(near)
 
 
 def _ends(
@@ -660,7 +718,15 @@ def _ends(
 
 
 def _no_wilder(growth: float) -> float:
-    return min(max(growth, 1 / FASTEST_GROWTH), FASTEST_GROWTH)
+    return min(max(growth, -FASTEST_GROWTH), FASTEST_GROWTH)
+
+
+def _any_lit(lamps: Sequence[LampTrace], measured: LampLight, known: Sequence[bool]) -> bool:
+    """Whether any lamp that looks saw lit, and is `known` still, is in its place as it was then."""
+    return any(
+        own and lamp.usual > DIMLY and lamp.like(rgb)
+        for lamp, rgb, own in zip(lamps, measured.rgb.tolist(), known, strict=True)
+    )
 
 
 def _wider(pose: Pose, by: float) -> Pose:

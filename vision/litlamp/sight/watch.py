@@ -166,7 +166,7 @@ class Watch:
             return
         if self._paired and since < PAUSE and self._size == frame.size:
             for track in self._live:
-                track.coast()
+                track.coast(at)
             return
         self._taken = at
         if self._size is not None and frame.size != self._size:
@@ -240,6 +240,7 @@ class Watch:
             track.miss(at, frame.size)
         else:
             track.learn(at, own, frame.size)
+            track.gauge(frame)
             self._show(track, own, frame, at)
         return [other for other in seen if other is not own]
 
@@ -324,6 +325,7 @@ class Watch:
                 # Seen from another window with more of its heads: what the track was begun with was a part.
                 if track.looked <= 1 and len(seen.seen.heads) > len(track.heads) and seen.odds > track.odds():
                     track.learn(at, seen, frame.size)
+                    track.gauge(frame)
                 return
         if (behind := self._behind(seen, frame.size, at)) is not None:
             self._regard(behind, frame, at)
@@ -338,6 +340,7 @@ class Watch:
         else:
             track = Track(self._count, at, seen, frame.size)
             self._count += 1
+        track.gauge(frame)
         if old in self._gone:
             self._gone.remove(old)
         if old not in self._live:
@@ -355,15 +358,13 @@ class Watch:
         return None
 
     def _behind(self, seen: Glance, size: tuple[int, int], at: float) -> Track | None:
-        """The signal that this may be if it came near so fast that it is no longer where it is followed.
+        """The signal that this may be if it is no longer where it is followed: it came near fast.
 
         Whether it is still there, a look tells, unless there was one just now.
         """
         for track in self._live:
-            last = track.looks[-1]
-            believed = not (track.misses or track.hidden) and last.at < at
-            grown = seen.seen.resolution > GROWN * last.pose.width
-            if believed and grown and _may_be(track, seen, size, at):
+            believed = not (track.misses or track.hidden) and track.looks[-1].at < at
+            if believed and _may_be(track, seen, size, at):
                 return track
         return None
 
