@@ -336,7 +336,8 @@ def two_levels(times: Floats, light: Floats) -> TwoLevels | None:
 def _in_parts(times: Floats, x: Floats, whole: Flash, ripple: float) -> Flash:
     """A long series that is no flash as a whole may be one whose rhythm slips, or begins in mid-clip."""
     told: list[tuple[float, Flash]] = []
-    for start in np.arange(times[0], times[-1] - _WINDOW + 1e-9, _HOP):
+    final = times[-1] - _WINDOW
+    for start in (*np.arange(times[0], final - 0.25 * _HOP, _HOP), final):
         part = (times >= start) & (times <= start + _WINDOW)
         if _unfit(times[part]) is None:
             found = _guarded(times[part], x[part], _weighed(times[part], x[part], ripple))
@@ -346,9 +347,12 @@ def _in_parts(times: Floats, x: Floats, whole: Flash, ripple: float) -> Flash:
     if not flashes:
         return whole
     first, last = flashes[0], flashes[-1]
-    # Twice in separate parts, at one rate, and to the end: a flash that lost its step between.
+    # Twice in separate parts, at one rate, and to the end: a flash that lost its step between. Or from some
+    # moment on without a break: it was steady, or dark, and flashes now.
     alike = abs((first[1].per_minute or 0.0) / (last[1].per_minute or 1.0) - 1) < 0.1
-    if last is not first and alike and last[0] >= first[0] + _WINDOW and told[-1] == last:
+    apart = last[0] - first[0]
+    unbroken = apart >= _HOP and told[-len(flashes) :] == flashes
+    if alike and told[-1] == last and (apart >= _WINDOW or unbroken):
         return last[1]
     return Flash(None, "the lamp flashes in one part of this time, not in another", log_ratio=whole.log_ratio)
 

@@ -7,7 +7,7 @@ possible at three in a hundred still hold it so. Looks that showed more count fo
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -96,18 +96,11 @@ def pool(
     shown = found[best]
     assert shown.glance is not None
     heads: list[HeadSeen] = []
-    flashes: list[Flash] = []
     lights = {slot: head_light(track, slot, span, times_fault) for slot, _ in slots}
-    watched = _near(lights)
     for slot, present in slots:
-        head, told = _head(track, slot, present, found, weight, shown, lights, watched[slot], tuned)
-        heads.append(head)
-        flashes.append(told)
-    lit = [i for i, head in enumerate(heads) if head.colour["dark"] < 0.5]
-    at_once = together([_above_glimmer(watched[slots[i][0]]) for i in lit], [flashes[i] for i in lit])
-    for i, told in zip(lit, at_once, strict=True):
-        flashes[i] = told
-        heads[i] = _told(heads[i], told)
+        heads.append(_head(track, slot, present, found, weight, shown, lights, tuned))
+    flashes = _flashes(lights, [1 - head.colour["dark"] for head in heads])
+    heads = [_told(head, told) for head, told in zip(heads, flashes, strict=True)]
     full = np.array([all(slot in look.heads for slot, _ in slots) for look in found])
     w = np.where(full, weight, 0.02 * weight)
     of = [look.glance.seen for look in found if look.glance is not None]
@@ -223,11 +216,8 @@ def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[in
             continue
         # A lamp that flashes may be seen in few looks; a glint in fewer. Looks that should have seen it and
         # did not count by how well they show the signal.
-        count = max(round(BETTER * len(found)), 1)
         could = np.array([scores[i] > 0 or _in_view(track, slot, look) for i, look in enumerate(found)])
-        top = np.lexsort((-weight, -(scores * weight)))
-        top = top[could[top]][:count]
-        score = float(np.average(scores[top], weights=weight[top]))
+        score = _best(scores[could], weight[could])
         if score >= KEPT:
             seen = present[scores > 0]
             kept.append((slot, score, float(np.average(seen, weights=weight[scores > 0]))))
@@ -240,6 +230,14 @@ def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[in
     if len(chosen) == 1:
         return [(chosen[0][0], 1.0)]
     return [(slot, present) for slot, _, present in chosen]
+
+
+def _best(scores: Floats, weights: Floats) -> float:
+    """The mean of the best scores, those of BETTER of all the weight there is."""
+    order = np.argsort(-scores, kind="stable")
+    until = np.minimum(np.cumsum(weights[order]), BETTER * float(weights.sum()))
+    counted = np.diff(until, prepend=0.0)
+    return float(counted @ scores[order] / counted.sum())
 
 
 def _in_view(track: Track, slot: int, look: Look) -> bool:
@@ -269,9 +267,8 @@ def _head(
     weight: Floats,
     shown: Look,
     lights: dict[int, HeadLight],
-    watched: HeadLight,
     tuned: Calibration,
-) -> tuple[HeadSeen, Flash]:
+) -> HeadSeen:
     colours, weights, plain, lamp = [], [], [], None
     bright = brightness_at(lights[slot], [look.at for look in found])
     for look, w, share in zip(found, weight, bright, strict=True):
@@ -301,11 +298,10 @@ def _head(
         lamp = LampSeen(*shown.pose.place(trace.u, trace.v), trace.diameter * shown.pose.width)
     if p_lit < 0.5:
         lamp = None
-    told = _flash(_above_glimmer(watched), p_lit, watched)
     others = [lights[s] for s in lights if s != slot]
     dark = p_lit < 0.15 and dark_throughout(lights[slot], others)
     named = {name: float(p) for name, p in zip(COLOURS, colour, strict=True)}
-    return _told(HeadSeen(box, lamp, named, None, None, present, dark), told), told
+    return HeadSeen(box, lamp, named, None, None, present, dark)
 
 
 def _kept(hue: Floats, plainly: Floats) -> Floats:
@@ -354,6 +350,38 @@ def _above_glimmer(light: HeadLight) -> LampSeries:
     return replace(series, brightness=np.maximum(series.brightness - shine, 0.0) / (1 - glass.low))
 
 
+def _flashes(lights: dict[int, HeadLight], lit: Sequence[float]) -> tuple[Flash, ...]:
+    """What is told of each head, in the order of `lights`, that looks believe to be `lit` by so much.
+
+    By what was measured well, and where that tells too little, by more that was not: a rhythm that lasts is
+    one, however faint; a lamp that seems steady from afar may be lost beside another.
+    """
+    told: list[Flash] = []
+    for watched in _windows(lights):
+        series = [_above_glimmer(light) for light in watched.values()]
+        now = [_flash(s, p, light) for s, p, light in zip(series, lit, watched.values(), strict=True)]
+        burning = [i for i, p in enumerate(lit) if p > 0.5]
+        at_once = together([series[i] for i in burning], [now[i] for i in burning])
+        for i, found in zip(burning, at_once, strict=True):
+            now[i] = found
+        told = [_surer(*pair) for pair in zip(told, now, strict=True)] if told else now
+        if all(found.flashing is not None for found in told) or any(map(_flashing, told)):
+            break
+    return tuple(told)
+
+
+def _surer(before: Flash, more: Flash) -> Flash:
+    """What is told, where a longer time may tell of a flash that the part of it before did not."""
+    if before.flashing is not None:
+        return before
+    leans = more.flashing is None and (more.leaning or 0.0) > max(before.leaning or 0.0, 0.5)
+    return more if _flashing(more) or leans else before
+
+
+def _flashing(told: Flash) -> bool:
+    return told.flashing is not None and told.flashing > 0.5
+
+
 def _flash(series: LampSeries, lit: float, light: HeadLight) -> Flash:
     """What is told of a lamp that the looks believe to be lit by so much, of its `series` above its glass."""
     if lit < 0.5:
@@ -395,6 +423,16 @@ def _near(lights: dict[int, HeadLight]) -> dict[int, HeadLight]:
             return near
     largest = min((float(light.lens.max(initial=0.0)) for light in lights.values()), default=0.0)
     return _from(lights, MEASURED) if largest >= 2 * MEASURED else lights
+
+
+def _windows(lights: dict[int, HeadLight]) -> Iterator[dict[int, HeadLight]]:
+    """The lights as `_near` has them, then from ever earlier on."""
+    shown = -1
+    for now in (_near(lights), *(_from(lights, least) for least in LENSES), lights):
+        frames = max(light.series.times.size for light in now.values())
+        if frames > shown:
+            shown = frames
+            yield now
 
 
 def _from(lights: dict[int, HeadLight], least: float) -> dict[int, HeadLight]:

@@ -82,6 +82,9 @@ SWIFT = 0.5
 """Share that the last motion has in what is expected of the next."""
 GROWING, FASTEST_GROWTH = 0.25, 1.5
 """The same of how much it grows, natural log a second; and the most that is expected."""
+LIKE, MORE_LIKE = 0.9, 0.03
+"""A part as like as this to what the last look saw is where it was; by so much more like it is a part in
+which lamps are found that are not where they were expected."""
 UNLIKE, UNLIKE_MISSED = 0.5, 0.7
 """Where all its lamps have gone dark, a part less like what the last look saw than this has something else
 before it; and one less like it than the second, where a look saw nothing of it besides."""
@@ -172,6 +175,14 @@ class Track:
         """Where its heads are now, px of the frame, but for those that looks have long not seen."""
         known = [head for head in self._followed if head.missed < FORGOTTEN] or self._followed
         return union_of(self.pose.box(head.sides) for head in known)
+
+    def follows_lamp_of(self, glance: Glance) -> bool:
+        """Whether a lamp that a look saw lit is in a head followed here: then it is of this signal."""
+        if self.misses > 0 or self.hidden or not self.held:
+            return False
+        own = [self.pose.box(head.sides) for head in self._followed if head.missed == 0]
+        lit = [head.lamp for head in glance.seen.heads if head.lamp is not None]
+        return any(b.x0 < k.x < b.x1 and b.y0 < k.y < b.y1 for b in own for k in lit)
 
     def boards(self, grown: float) -> tuple[PlateFound, ...] | None:
         """Its plates where they are now, px of the frame; None if it has `grown` since they were sought."""
@@ -325,7 +336,7 @@ class Track:
         # What looks no longer see may be a patch of sky, which goes nowhere with the signal.
         known = [head.missed < UNSEEN for head in self._followed for lamp in head.lamps if not lamp.gone]
         if at - self._lit_at < SOUGHT_FOR and not self.hidden and not _any_lit(lamps, measured, known):
-            aside = self._gone_aside(frame, zip(lamps, places, diameters, known, strict=True))
+            aside = self._gone_aside(frame, luma, zip(lamps, places, diameters, known, strict=True))
             if aside is not None:
                 self.shift(*aside)
                 sure = self._sure = False
@@ -377,13 +388,20 @@ class Track:
         self.seen.append(held and not self.hidden and self.misses < 2 and not frame.damaged)
 
     def _gone_aside(
-        self, frame: ClipFrame, lamps: Iterable[tuple[LampTrace, tuple[float, float], float, bool]]
+        self,
+        frame: ClipFrame,
+        luma: NDArray[np.uint8],
+        lamps: Iterable[tuple[LampTrace, tuple[float, float], float, bool]],
     ) -> tuple[float, float] | None:
         """How far it is from where it was followed to, px of the frame, by a lamp that was lit just now.
 
-        None if no such lamp is found near there: they have gone dark. `lamps` come with their places, their
-        diameters, px of the frame, and whether looks see them still.
+        None if no such lamp is found near there, or its heads look as before where they are, or no more so
+        there: then the lamps have gone dark. `lamps` come with their places, diameters, px of the frame,
+        and whether looks see them still.
         """
+        here = self._likeness.here(luma, self._core())
+        if self._remember or (here is not None and here > LIKE):
+            return None
         offs, near = [], 0.0
         for lamp, place, diameter, known in lamps:
             found = lamp_near(frame, place, diameter) if known and lamp.usual > DIMLY else None
@@ -392,7 +410,12 @@ class Track:
                 near = max(near, AGREE * diameter)
         # Where they differ, one of them has found another's lamp.
         agree = [sum(math.dist(one, other) < near for other in offs) for one in offs]
-        return offs[int(np.argmax(agree))] if offs else None
+        if not offs:
+            return None
+        off = offs[int(np.argmax(agree))]
+        there = None if here is None else self._likeness.here(luma, self._core().shift(*off))
+        # Of heads that are all dark it cannot be told; nor is there a sky about them that passes for a lamp.
+        return off if here is None or (there is not None and there > here + MORE_LIKE) else None
 
     def coast(self, at: float) -> None:
         """Go on as before through a frame that is not looked at."""
