@@ -60,11 +60,15 @@ DIMMEST = 0.02
 
 @dataclass(frozen=True, slots=True)
 class Pooled:
-    """A signal over one stretch of time, and the moment its boxes are of; one `Flash` a head."""
+    """A signal over one stretch of time, and the moment its boxes are of.
+
+    One `Flash` a head, and which of the track's heads it is.
+    """
 
     seen: SignalSeen
     at: float
     flashes: tuple[Flash, ...]
+    slots: tuple[int, ...]
 
 
 def pool(
@@ -121,7 +125,7 @@ def pool(
         axis=shown.glance.seen.axis if bool(full[best]) else None,
         strange=float(np.average([s.strange for s in of], weights=weight)),
     )
-    return Pooled(seen, shown.at, tuple(flashes))
+    return Pooled(seen, shown.at, flashes, tuple(slot for slot, _ in slots))
 
 
 def believed(looks: Sequence[Look]) -> float:
@@ -216,7 +220,7 @@ def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[in
             continue
         # A lamp that flashes may be seen in few looks; a glint in fewer. Looks that should have seen it and
         # did not count by how well they show the signal.
-        could = np.array([scores[i] > 0 or _in_view(track, slot, look) for i, look in enumerate(found)])
+        could = np.array([scores[i] > 0 or in_view(track, slot, look) for i, look in enumerate(found)])
         score = _best(scores[could], weight[could])
         if score >= KEPT:
             seen = present[scores > 0]
@@ -240,7 +244,7 @@ def _best(scores: Floats, weights: Floats) -> float:
     return float(counted @ scores[order] / counted.sum())
 
 
-def _in_view(track: Track, slot: int, look: Look) -> bool:
+def in_view(track: Track, slot: int, look: Look) -> bool:
     """Whether the middle of a head was inside the frame that was looked at."""
     x, y = look.pose.place(*track.heads[slot].middle)
     return 0 <= x < look.size[0] and 0 <= y < look.size[1]

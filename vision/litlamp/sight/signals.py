@@ -12,7 +12,7 @@ from litlamp.sight.eyes import Calibration, logistic
 from litlamp.sight.flash import Flash
 from litlamp.sight.glance import moved_signal
 from litlamp.sight.one_camera import of_others, under_one_camera, yellows
-from litlamp.sight.pool import asked, believed, pool
+from litlamp.sight.pool import asked, believed, in_view, pool
 from litlamp.sight.seen import SignalSeen
 from litlamp.sight.stretches import spans
 from litlamp.sight.traces import Look
@@ -22,18 +22,24 @@ from litlamp.sight.watch import Watched
 FEWEST_LOOKS = 2
 """Looks that must have seen a signal, where the clip is long enough for as many."""
 LONG_ENOUGH = 0.5
+OUT_OF_VIEW = 0.02
+"""Belief that all heads were seen where some that are known have left the picture."""
 CLEAR = 0.4
 """A stretch as long as this, seconds, was seen clearly enough to be the reading."""
 
 
 @dataclass(frozen=True, slots=True)
 class StretchSeen:
-    """A signal over a stretch of one aspect; its boxes are of the moment `at`. One `Flash` a head."""
+    """A signal over a stretch of one aspect; its boxes are of the moment `at`.
+
+    One `Flash` a head, and which of the track's heads it is.
+    """
 
     span: tuple[float, float]
     at: float
     seen: SignalSeen
     flashes: tuple[Flash, ...]
+    slots: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +88,7 @@ def signals_in(
 def _beside(one: SignalInClip, others: Sequence[float], watched: Watched, tuned: Calibration) -> SignalInClip:
     """The signal, with what the camera made of other signals' yellow lamps taken into account."""
     parts = [replace(part, seen=under_one_camera(part.seen, others, tuned)) for part in one.stretches]
-    if any(_alike(a.seen, b.seen) for a, b in pairwise(parts)):
+    if any(_same_shown(one.track, a, b) for a, b in pairwise(parts)):
         return _signal(one.track, watched, tuned, others) or one
     return replace(one, stretches=tuple(parts))
 
@@ -100,7 +106,9 @@ def _signal(
         part = _stretch(track, span, watched, tuned, tuple(shown), others)
         if part is None:
             continue
-        if stretches and _alike(stretches[-1].seen, part.seen):
+        if stretches and _partly_gone(track, stretches[-1], part):
+            part = replace(part, seen=replace(part.seen, whole=min(part.seen.whole, OUT_OF_VIEW)))
+        if stretches and _same_shown(track, stretches[-1], part):
             # What seemed a change was none: both are read again as one.
             span = stretches.pop().span[0], span[1]
             part = _stretch(track, span, watched, tuned, tuple(shown), others) or part
@@ -131,7 +139,22 @@ def _stretch(
     seen = moved_signal(pooled.seen, _scale(looks, pooled.at, watched.size), 0.0, 0.0)
     if others is not None:
         seen = under_one_camera(seen, others, tuned)
-    return StretchSeen(span, pooled.at, seen, pooled.flashes)
+    return StretchSeen(span, pooled.at, seen, pooled.flashes, pooled.slots)
+
+
+def _partly_gone(track: Track, before: StretchSeen, after: StretchSeen) -> bool:
+    """Whether all that is seen no more of a signal had left the picture in the end, as a train came near."""
+    gone = set(before.slots) - set(after.slots)
+    own = [look for look in track.looks if look.glance is not None and look.at <= after.span[1]]
+    return bool(gone) and bool(own) and not any(in_view(track, slot, own[-1]) for slot in gone)
+
+
+def _same_shown(track: Track, before: StretchSeen, after: StretchSeen) -> bool:
+    """Whether a stretch shows what the one before did, as far as its heads are still in view."""
+    if len(before.slots) == len(after.slots) or not _partly_gone(track, before, after):
+        return _alike(before.seen, after.seen)
+    left = [head for head, slot in zip(before.seen.heads, before.slots, strict=True) if slot in after.slots]
+    return bool(left) and _alike(replace(before.seen, heads=tuple(left)), after.seen)
 
 
 def _alike(a: SignalSeen, b: SignalSeen) -> bool:

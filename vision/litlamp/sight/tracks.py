@@ -25,6 +25,8 @@ from litlamp.sight.traces import BRIGHT, DIM, HeadTrace, LampTrace, Look, Pose
 
 SAME_HEAD = 0.75
 """Heads whose middles lie nearer to each other than this, head widths, are one."""
+SAME_BOX = 0.4
+"""Boxes that share so much of the larger are of one head."""
 BESIDE = 3.0
 """So far, head widths, may a signal be from where it was taken to be."""
 OTHER_SIZE = 1.5
@@ -176,13 +178,17 @@ class Track:
         known = [head for head in self._followed if head.missed < FORGOTTEN] or self._followed
         return union_of(self.pose.box(head.sides) for head in known)
 
-    def follows_lamp_of(self, glance: Glance) -> bool:
-        """Whether a lamp that a look saw lit is in a head followed here: then it is of this signal."""
+    def follows_head_of(self, glance: Glance) -> bool:
+        """Whether a head that a look saw is followed here: then it is of this signal."""
         if self.misses > 0 or self.hidden or not self.held:
             return False
         own = [self.pose.box(head.sides) for head in self._followed if head.missed == 0]
-        lit = [head.lamp for head in glance.seen.heads if head.lamp is not None]
-        return any(b.x0 < k.x < b.x1 and b.y0 < k.y < b.y1 for b in own for k in lit)
+        for box, head in product(own, glance.seen.heads):
+            lamp = head.lamp
+            within = lamp is not None and box.x0 < lamp.x < box.x1 and box.y0 < lamp.y < box.y1
+            if within or box.overlap(head.box) > SAME_BOX * max(box.area, head.box.area):
+                return True
+        return False
 
     def boards(self, grown: float) -> tuple[PlateFound, ...] | None:
         """Its plates where they are now, px of the frame; None if it has `grown` since they were sought."""

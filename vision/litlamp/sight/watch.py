@@ -331,7 +331,7 @@ class Watch:
             self._regard(behind, frame, at)
             if _near(behind, box):
                 return
-        if any(track.follows_lamp_of(seen) for track in self._live):
+        if any(track.follows_head_of(seen) for track in self._live):
             return
         old = self._met(seen, frame.size, at)
         if old is None and len(self._live) >= MOST_TRACKS:
