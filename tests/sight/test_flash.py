@@ -113,6 +113,16 @@ def test_a_dark_head_does_not_flash() -> None:
         assert flash(LampSeries(times, light, np.ones(120, bool))).flashing == 0.0
 
 
+def test_a_lamp_that_begins_to_flash_in_mid_clip_flashes_now() -> None:
+    times = np.arange(330) / 30
+    lit = (times < 5) | ((times * 55 / 60) % 1 < 0.5)
+    grain = np.random.default_rng(6).normal(0, 0.02, times.size)
+    told = flash(LampSeries(times, lit + grain, np.ones(times.size, bool)))
+    assert told.flashing is not None and told.flashing > 0.98
+    ended = flash(LampSeries(times, lit[::-1] + grain, np.ones(times.size, bool)))
+    assert ended.flashing is None  # what it shows now may be either
+
+
 def test_a_change_in_mid_clip_is_no_flash() -> None:
     for seconds in (3.0, 5.0, 8.0):
         made = square(1.0, 0.5, seconds)

@@ -9,7 +9,7 @@ import pytest
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.media.frame import Time
 from litlamp.media.planes import Coding, Packed, YCbCr
-from litlamp.sight.lamp_light import measure_lamps
+from litlamp.sight.lamp_light import lamp_near, measure_lamps
 
 
 def frame(*lamps: tuple[float, float, float, tuple[int, int, int]], ground: int = 20) -> ClipFrame:
@@ -100,3 +100,17 @@ def test_a_near_lamp_of_many_points_of_light_gives_the_same_however_it_lies() ->
             told.append(measure_lamps(still, [(150, 100)], [80]).light[0])
     for kind in (told[::2], told[1::2]):
         assert max(kind) < 1.15 * min(kind) > 0.05
+
+
+@pytest.mark.parametrize(("dx", "dy"), [(0, 0), (14, -6), (-20, 18)])
+def test_a_lamp_that_is_not_where_it_was_is_found_beside(dx: int, dy: int) -> None:
+    found = lamp_near(frame((150 + dx, 100 + dy, 12, (255, 190, 30))), (150, 100), 12)
+    assert found is not None
+    assert found.off == pytest.approx((dx, dy), abs=3)
+    assert found.rgb.tolist() == pytest.approx([linear(c) - linear(20) for c in (255, 190, 30)], abs=0.05)
+
+
+def test_a_bright_sky_beside_a_dark_head_is_no_lamp() -> None:
+    rgb = np.full((200, 300, 3), 20, np.uint8)
+    rgb[:, 165:] = 235
+    assert lamp_near(ClipFrame(Packed(rgb), Time(0, Fraction(1, 30))), (150, 100), 12) is None

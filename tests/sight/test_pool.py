@@ -13,7 +13,7 @@ from litlamp.sight.eyes import Calibration
 from litlamp.sight.flash import LampSeries
 from litlamp.sight.glance import Glance
 from litlamp.sight.head_light import HeadLight
-from litlamp.sight.pool import _flash, _near, asked, averaged, believed, pool
+from litlamp.sight.pool import _flash, _flashes, _near, asked, averaged, believed, pool
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.tracks import Track
 
@@ -184,6 +184,56 @@ def test_a_head_that_the_largest_looks_did_not_see_though_it_was_in_view_is_none
     far = [glance_at("red", "green", width=12.0)] * 2
     near = [glance_at("red", width=w) for w in (13.0, 14.0, 16.0, 18.0, 20.0, 22.0, 24.0, 26.0, 28.0, 30.0)]
     assert len(pooled(track_of(*far, *near)).heads) == 1
+
+
+def test_a_head_that_only_the_first_small_looks_saw_is_none() -> None:
+    """However many of those there were."""
+    far = [glance_at("yellow", "yellow", "red", width=4.0)] * 6
+    near = [glance_at("yellow", "yellow", width=w) for w in (6.0, 9.0, 14.0, 20.0, 28.0, 40.0)]
+    assert len(pooled(track_of(*far, *near)).heads) == 2
+
+
+def swinging(low: float, seconds: float = 4.0) -> LampSeries:
+    times = np.arange(round(30 * seconds)) / 30
+    lit = (times * 55 / 60) % 1 < 0.5
+    grain = np.random.default_rng(2).normal(0, 0.01, times.size)
+    return LampSeries(times, np.where(lit, 0.9, low) + grain, np.ones(times.size, bool))
+
+
+@pytest.mark.parametrize("low", [0.05, 0.3, 0.5])
+def test_a_flash_is_told_though_its_glass_gives_back_the_sky(low: float) -> None:
+    series, steady = swinging(low), swinging(0.9)
+    lights = {i: HeadLight(s, np.zeros(120), np.full(120, 9.0)) for i, s in enumerate((series, steady))}
+    upper, lower = _flashes(lights, [0.98, 0.98])
+    assert upper.flashing is not None and upper.flashing > 0.98
+    assert upper.per_minute == pytest.approx(55, abs=1.5)
+    assert lower.flashing is not None and lower.flashing < 0.02
+
+
+@pytest.mark.parametrize("rate", [0.6, 1.0, 1.4])
+def test_a_lamp_that_only_swells_is_no_flash_though_its_light_never_goes(rate: float) -> None:
+    times = np.arange(180) / 30
+    swell = LampSeries(times, 0.7 + 0.2 * np.sin(2 * np.pi * rate * times), np.ones(180, bool))
+    told = _flashes({0: HeadLight(swell, np.zeros(180), np.full(180, 9.0))}, [0.98])
+    assert told[0].flashing is None or told[0].flashing < 0.02
+
+
+def test_a_rhythm_that_lasts_is_told_though_it_was_measured_well_for_a_moment_only() -> None:
+    """The last seconds, of large lenses, are spoilt; those before, of small ones, were not."""
+    times = np.arange(300) / 30
+    lit = (times * 55 / 60) % 1 < 0.5
+    spoilt = np.random.default_rng(4).uniform(0.1, 1, 300)
+    late = times > 6
+    light = np.where(late, spoilt, np.where(lit, 0.9, 0.0))
+    lens = np.where(late, 8.0, 3.5)
+    lights = {
+        i: HeadLight(LampSeries(times, b, np.ones(300, bool)), np.zeros(300), lens)
+        for i, b in enumerate((light, np.full(300, 0.8)))
+    }
+    alone = _flashes({i: v.after(6.0) for i, v in lights.items()}, [0.98, 0.98])
+    whole = _flashes(lights, [0.98, 0.98])
+    assert (alone[0].flashing or 0.0) < 0.98
+    assert alone[1] == whole[1]
 
 
 def test_nothing_seen_is_nothing() -> None:

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 
+import cv2
 import numpy as np
 import pytest
 
 from litlamp.aspects.aspect import COLOURS, PLATES, Colour
 from litlamp.aspects.belief import UNKNOWN_PLATE
 from litlamp.box import Box
+from litlamp.media.clip_frame import ClipFrame
+from litlamp.media.frame import Time
+from litlamp.media.planes import Packed
 from litlamp.sight.glance import Glance
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.traces import Pose
@@ -194,6 +199,84 @@ def test_where_nothing_can_be_followed_it_grows_and_goes_on_as_looks_found_it_to
         track._follow(black, 1 / 30)
     assert track.pose.width == pytest.approx(known * 1.12, rel=0.04)
     assert track.pose.x == pytest.approx(300, abs=2)
+
+
+def test_motion_is_by_the_second_not_by_the_frame() -> None:
+    """Frames were lost: three steps come at once."""
+    black = np.zeros((SIZE[1], SIZE[0]), np.uint8)
+    track = Track(0, 0.0, glance_at((300, 180, "red"), (300, 240, "green")), SIZE)
+    track._velocity = (60.0, -30.0)
+    before = track.pose
+    track._follow(black, 0.1)
+    assert (track.pose.x - before.x, track.pose.y - before.y) == pytest.approx((6, -3))
+    track.coast(0.1)
+    assert (track.pose.x - before.x, track.pose.y - before.y) == pytest.approx((12, -6))
+    track._growth = 0.9
+    track._follow(black, 0.1)
+    assert track.pose.width == pytest.approx(before.width * np.exp(0.09))
+
+
+def painted(*lamps: tuple[float, float, tuple[int, int, int]]) -> ClipFrame:
+    """A night scene of heads, a little lighter than what is round them, with these lamps."""
+    rgb = np.random.default_rng(5).integers(8, 22, (SIZE[1], SIZE[0], 3), np.uint8)
+    for x, y, colour in lamps:
+        cv2.rectangle(rgb, (round(x) - 11, round(y) - 11), (round(x) + 11, round(y) + 11), (44, 40, 40), 2)
+        cv2.circle(rgb, (round(x), round(y)), 3, colour, -1)
+    return ClipFrame(Packed(rgb), Time(0, Fraction(1, 30)))
+
+
+RED, GREEN, OFF = (255, 40, 24), (40, 255, 130), (12, 12, 12)
+
+
+def followed_through(*frames: ClipFrame) -> Track:
+    track = Track(0, 0.0, glance_at((300, 180, "red"), (300, 240, "green")), SIZE)
+    for i, frame in enumerate(frames):
+        luma = np.ascontiguousarray(frame.luma)
+        if i:
+            track.step(frame, luma, i / 30, 1.0)
+        else:
+            track.gauge(frame)
+        track.anchor(luma)
+    return track
+
+
+def test_a_signal_that_was_lost_by_a_bound_is_found_by_its_lamps() -> None:
+    still = painted((300, 180, RED), (300, 240, GREEN))
+    bound = painted((311, 186, RED), (311, 246, GREEN))
+    track = followed_through(still, still, still, bound, bound, bound)
+    assert followed(track) == [pytest.approx((311, 186), abs=2), pytest.approx((311, 246), abs=2)]
+    assert track._lit
+
+
+def test_a_signal_whose_lamps_go_dark_stays_where_it_is() -> None:
+    """Though something as bright, and of like hue, stands beside it."""
+
+    def shown(red: tuple[int, int, int], green: tuple[int, int, int]) -> ClipFrame:
+        frame = painted((300, 180, red), (300, 240, green))
+        assert isinstance(frame.picture, Packed)
+        cv2.circle(frame.picture.pixels, (312, 246), 3, GREEN, -1)
+        return frame
+
+    lit, dark = shown(RED, GREEN), shown(OFF, OFF)
+    track = followed_through(lit, lit, lit, dark, dark, dark)
+    assert followed(track) == [pytest.approx((300, 180), abs=1.5), pytest.approx((300, 240), abs=1.5)]
+
+
+def test_the_light_of_a_lamp_is_gauged_where_a_look_saw_it() -> None:
+    track = Track(0, 0.0, glance_at((300, 180, "red"), (300, 240, "green")), SIZE)
+    track.gauge(painted((300, 180, RED), (300, 240, GREEN)))
+    red, green = (head.lamps[0] for head in track.heads)
+    assert red.usual > 0.5 and red.hue > 1
+    assert green.usual > 0.5 and green.hue < -1
+
+
+def test_a_head_that_is_followed_belongs_to_no_other_signal() -> None:
+    track = Track(0, 0.0, glance_at((300, 180, "red"), (300, 240, "green")), SIZE)
+    assert track.follows_head_of(glance_at((300, 241, "dark"), (310, 330, "yellow")))
+    assert track.follows_head_of(glance_at((303, 244, "green"), width=50))  # of another size, its lamp there
+    assert not track.follows_head_of(glance_at((360, 180, "red"), (360, 240, "green")))
+    track.miss(0.1, SIZE)
+    assert not track.follows_head_of(glance_at((300, 240, "green")))
 
 
 def test_no_look_makes_it_expected_to_grow_wildly() -> None:

@@ -351,7 +351,7 @@ def _in_parts(times: Floats, x: Floats, whole: Flash, ripple: float) -> Flash:
     # moment on without a break: it was steady, or dark, and flashes now.
     alike = abs((first[1].per_minute or 0.0) / (last[1].per_minute or 1.0) - 1) < 0.1
     apart = last[0] - first[0]
-    unbroken = apart > 0.7 * _HOP and told[-len(flashes) :] == flashes
+    unbroken = apart > 0.4 * _HOP and told[-len(flashes) :] == flashes
     if alike and told[-1] == last and (apart >= _WINDOW or unbroken):
         return last[1]
     return Flash(None, "the lamp flashes in one part of this time, not in another", log_ratio=whole.log_ratio)
