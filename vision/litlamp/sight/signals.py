@@ -143,10 +143,17 @@ def _stretch(
 
 
 def _partly_gone(track: Track, before: StretchSeen, after: StretchSeen) -> bool:
-    """Whether all that is seen no more of a signal had left the picture in the end, as a train came near."""
+    """Whether all that is seen no more of a signal has left the picture, as a train came near.
+
+    A head that looks did not see where it would have been in view has not left: it was none.
+    """
     gone = set(before.slots) - set(after.slots)
-    own = [look for look in track.looks if look.glance is not None and look.at <= after.span[1]]
-    return bool(gone) and bool(own) and not any(in_view(track, slot, own[-1]) for slot in gone)
+    own = [
+        look for look in track.looks if look.glance is not None and after.span[0] <= look.at <= after.span[1]
+    ]
+    if not gone or not own or any(in_view(track, slot, own[-1]) for slot in gone):
+        return False
+    return all(slot in look.heads or not in_view(track, slot, look) for slot in gone for look in own)
 
 
 def _same_shown(track: Track, before: StretchSeen, after: StretchSeen) -> bool:

@@ -506,6 +506,11 @@ class Track:
         x, y = self.heads_box().centre
         return 0 <= x < size[0] and 0 <= y < size[1]
 
+    def left_view(self, size: tuple[int, int]) -> bool:
+        """Whether none of its heads is inside the frame any more."""
+        middles = [self.pose.place(*head.middle) for head in self._followed if head.missed < FORGOTTEN]
+        return not any(0 <= x < size[0] and 0 <= y < size[1] for x, y in middles)
+
     def _core(self) -> Box:
         return self.heads_box().grow(0.2 * self.pose.width)
 

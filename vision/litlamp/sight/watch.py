@@ -260,7 +260,7 @@ class Watch:
         for track in sorted(self._live, key=lambda t: (-_known(t), t.number)):
             doubted = len(track.looks) >= FEWEST_LOOKS and track.odds() < _log(DOUBTED)
             waited = at - track.last_seen
-            left = not track.in_view(size) and track.misses > 0
+            left = track.left_view(size) and track.misses > 0
             if doubted or (track.misses >= 2 and (waited > PATIENCE or left)):
                 if track.found >= 2:
                     self._gone.append(track)
