@@ -292,3 +292,12 @@ def test_heads_that_looks_have_long_not_seen_take_no_room() -> None:
         assert track.heads_box().height > 90
         track.learn(0.3 * i, glance_at((300, 200, "red")), SIZE)
     assert track.heads_box().height < 40
+
+
+def test_a_signal_has_left_when_all_of_its_heads_have() -> None:
+    track = Track(0, 0.0, glance_at((300, 180, "red"), (300, 240, "green")), SIZE)
+    track.shift(0, -220)
+    assert not track.in_view(SIZE)
+    assert not track.left_view(SIZE)
+    track.shift(0, -40)
+    assert track.left_view(SIZE)
