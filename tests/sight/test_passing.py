@@ -11,7 +11,7 @@ import pytest
 
 from litlamp.media.clip import Clip
 from litlamp.sight.eyes import Eyes
-from litlamp.sight.frozen import FrozenError, freeze, thaw
+from litlamp.sight.frozen import FORM, FrozenError, freeze, thaw
 from litlamp.sight.passing import LIT_BEFORE, MOST_MOMENTS, VIEWS, Passing, moments, until
 from litlamp.sight.signals import signals_in
 from litlamp.sight.tracks import Track
@@ -173,3 +173,14 @@ def test_nothing_else_is_taken_up(eyes_for: Callable[..., Eyes], thing: object) 
 def test_damaged_bytes_are_refused(eyes_for: Callable[..., Eyes], data: bytes) -> None:
     with pytest.raises(FrozenError):
         thaw(data, eyes_for())
+
+
+def test_a_watch_of_another_form_is_refused(eyes_for: Callable[..., Eyes]) -> None:
+    """One that an earlier version laid down lacks what this one needs."""
+    eyes = eyes_for()
+    kept = freeze(Passing(eyes))
+    assert isinstance(thaw(kept, eyes), Passing)
+    earlier = kept.replace(pickle.dumps(FORM, 5)[2:-1], pickle.dumps(FORM - 1, 5)[2:-1], 1)
+    assert earlier != kept
+    with pytest.raises(FrozenError):
+        thaw(earlier, eyes)

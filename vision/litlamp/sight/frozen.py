@@ -13,6 +13,8 @@ from typing import Any
 from litlamp.sight.eyes import Eyes
 from litlamp.sight.passing import Passing
 
+FORM = 2
+"""Counted up with every change of what a watch is made of: one of another form cannot be gone on with."""
 _EYES = "eyes"
 _OURS = ("litlamp.box", "litlamp.sight.", "litlamp.aspects.belief")
 _OTHERS = frozenset(
@@ -62,7 +64,7 @@ class _Unpickler(pickle.Unpickler):
 def freeze(watch: Passing) -> bytes:
     """All of the watch but the networks it looks with."""
     out = io.BytesIO()
-    _Pickler(out, protocol=5).dump(watch)
+    _Pickler(out, protocol=5).dump((FORM, watch))
     return out.getvalue()
 
 
@@ -74,9 +76,9 @@ def thaw(data: bytes, eyes: Eyes) -> Passing:
     FrozenError : anything else than a watch, or one of another version.
     """
     try:
-        watch = _Unpickler(data, eyes).load()
+        form, watch = _Unpickler(data, eyes).load()
     except Exception as error:  # a pickle that was tampered with may raise anything
         raise FrozenError("what was kept of an earlier run cannot be gone on with") from error
-    if not isinstance(watch, Passing):
+    if form != FORM or not isinstance(watch, Passing):
         raise FrozenError("what was kept of an earlier run is something else")
     return watch
