@@ -318,6 +318,11 @@ def two_levels(times: Floats, light: Floats) -> TwoLevels | None:
     """Whether a lamp goes to and fro between two levels as often as a flash does, as few frames between.
 
     Glass that gives back the sky or the sun is bright while its lamp is dark, but evenly so.
+
+    Parameters
+    ----------
+    times : float, shape (N,), seconds, increasing.
+    light : float, shape (N,), linear light in any unit, of the frames in which the lamp is seen.
     """
     x = normalised(times, light) if times.size >= FEWEST_FRAMES else None
     if x is None:

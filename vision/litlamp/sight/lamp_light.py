@@ -84,7 +84,7 @@ def measure_lamps(
 
 @dataclass(frozen=True, slots=True)
 class LampFound:
-    """A lamp near a place: how far off, px of the frame, and (3,) linear light above what is round it."""
+    """A lamp near a place: how far off, px of the frame, and (3,) linear R, G, B above what is round it."""
 
     off: tuple[float, float]
     rgb: Floats

@@ -360,16 +360,16 @@ def _flashes(lights: dict[int, HeadLight], lit: Sequence[float]) -> tuple[Flash,
     By what was measured well, and where that tells too little, by more that was not: a rhythm that lasts is
     one, however faint; a lamp that seems steady from afar may be lost beside another.
     """
+    burning = [i for i, p in enumerate(lit) if p > 0.5]
     told: list[Flash] = []
     for watched in _windows(lights):
         series = [_above_glimmer(light) for light in watched.values()]
         now = [_flash(s, p, light) for s, p, light in zip(series, lit, watched.values(), strict=True)]
-        burning = [i for i, p in enumerate(lit) if p > 0.5]
         at_once = together([series[i] for i in burning], [now[i] for i in burning])
         for i, found in zip(burning, at_once, strict=True):
             now[i] = found
         told = [_surer(*pair) for pair in zip(told, now, strict=True)] if told else now
-        if all(found.flashing is not None for found in told) or any(map(_flashing, told)):
+        if all(told[i].flashing is not None for i in burning) or any(map(_flashing, told)):
             break
     return tuple(told)
 

@@ -405,8 +405,10 @@ class Track:
         there: then the lamps have gone dark. `lamps` come with their places, diameters, px of the frame,
         and whether looks see them still.
         """
+        if self._remember:  # what the last look saw is not known yet
+            return None
         here = self._likeness.here(luma, self._core())
-        if self._remember or (here is not None and here > LIKE):
+        if here is not None and here > LIKE:
             return None
         offs, near = [], 0.0
         for lamp, place, diameter, known in lamps:
@@ -414,11 +416,10 @@ class Track:
             if found is not None and lamp.like(found.rgb.tolist(), OTHER_LIT, MUCH_MORE):
                 offs.append(found.off)
                 near = max(near, AGREE * diameter)
-        # Where they differ, one of them has found another's lamp.
-        agree = [sum(math.dist(one, other) < near for other in offs) for one in offs]
         if not offs:
             return None
-        off = offs[int(np.argmax(agree))]
+        # Where they differ, one of them has found another's lamp.
+        off = max(offs, key=lambda one: sum(math.dist(one, other) < near for other in offs))
         there = None if here is None else self._likeness.here(luma, self._core().shift(*off))
         # Of heads that are all dark it cannot be told; nor is there a sky about them that passes for a lamp.
         return off if here is None or (there is not None and there > here + MORE_LIKE) else None
