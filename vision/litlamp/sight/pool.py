@@ -17,7 +17,7 @@ from litlamp.aspects.aspect import COLOURS, MOST_HEADS, PLATES, Arrangement, Mou
 from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box, union_of
 from litlamp.sight.eyes import Calibration
-from litlamp.sight.flash import NOT_PROVEN, Flash, LampSeries, flash, lit_for_long, two_levels
+from litlamp.sight.flash import NOT_PROVEN, Flash, LampSeries, flash, leaning, lit_for_long, two_levels
 from litlamp.sight.flash_together import together
 from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light
 from litlamp.sight.seen import DARK, HeadSeen, LampSeen, SignalSeen
@@ -42,6 +42,8 @@ SURE_HUE, AGREE = 0.8, 2
 """A colour of which so many looks were as sure as this stays possible, whatever all looks come to."""
 KEPT_HUE = 0.04
 """The share that it keeps at least: enough to be guarded against."""
+SHOWS_NONE = 1e-3
+"""How much a look is worth to be shown that saw no head of the signal."""
 MISSED = 0.3
 """How much a look counts, for whether there is a signal, that saw nothing or nothing lit: a flash's dark half
 looks so."""
@@ -51,6 +53,8 @@ MEASURED = 3.0
 """Lenses so wide, px, are measured well enough."""
 LENSES, LONG = (4.0, MEASURED, 2.0), 3.0
 """Lamps are watched for flashing from when on their lenses are so wide, px, if that is so many seconds."""
+LAST_SECONDS = (3.0, 2.5, 2.0)
+"""Where a lamp's whole time tells nothing, it leans to flashing if it does in so many last seconds of it."""
 LONGEST_GAP = 0.35
 SURELY_LIT = 0.8
 """A lamp that looks believe to be lit by no more than this is not told to be steady: it may be glass."""
@@ -193,7 +197,8 @@ def _worth(look: Look, slots: Sequence[tuple[int, float]], weight: float) -> flo
     assert look.glance is not None
     own = sum(slot in look.heads for slot, _ in slots)
     lit = sum(h.lamp is not None for h in look.glance.seen.heads)
-    return weight * (1 + 2 * own + lit)
+    # A look that saw none of them, for it took them for others, does not show where they are.
+    return weight * (1 + 2 * own + lit) * (1.0 if own else SHOWS_NONE)
 
 
 def _better(weights: Floats) -> Floats:
@@ -205,7 +210,7 @@ def _better(weights: Floats) -> Floats:
 
 def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[int, float]]:
     """The heads of the signal, top to bottom, each with the belief that it is one."""
-    kept = []
+    seen_twice: list[tuple[int, float, float]] = []
     for slot in range(len(track.heads)):
         scores = np.zeros(len(found))
         present = np.zeros(len(found))
@@ -222,18 +227,42 @@ def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[in
         # did not count by how well they show the signal.
         could = np.array([scores[i] > 0 or in_view(track, slot, look) for i, look in enumerate(found)])
         score = _best(scores[could], weight[could])
-        if score >= KEPT:
-            seen = present[scores > 0]
-            kept.append((slot, score, float(np.average(seen, weights=weight[scores > 0]))))
-    kept.sort(key=lambda k: -k[1])
+        seen = present[scores > 0]
+        seen_twice.append((slot, score, float(np.average(seen, weights=weight[scores > 0]))))
+    seen_twice.sort(key=lambda k: -k[1])
     chosen: list[tuple[int, float, float]] = []
-    for one in kept:
-        if len(chosen) < MOST_HEADS and all(_beside(track, found, one[0], other[0]) for other in chosen):
+    for one in seen_twice:
+        beside = all(_beside(track, found, one[0], other[0]) for other in chosen)
+        if one[1] >= KEPT and beside and len(chosen) < MOST_HEADS:
             chosen.append(one)
+    if len(chosen) < MOST_HEADS:
+        chosen += _flashing_one(track, [one for one in seen_twice if one not in chosen], chosen, found)
     chosen.sort(key=lambda k: track.heads[k[0]].middle[1])
     if len(chosen) == 1:
         return [(chosen[0][0], 1.0)]
     return [(slot, present) for slot, _, present in chosen]
+
+
+def _flashing_one(
+    track: Track,
+    rest: Sequence[tuple[int, float, float]],
+    chosen: Sequence[tuple[int, float, float]],
+    found: Sequence[Look],
+) -> list[tuple[int, float, float]]:
+    """Of the other heads seen, the one whose lamp flashes as none of the `chosen` does, if there is one.
+
+    While it is dark, looks may miss it, or take its box for a part of the head above it.
+    """
+
+    def flashes(slot: int) -> bool:
+        light = head_light(track, slot, (found[0].at, found[-1].at))
+        return _flashing(_flash(_above_glimmer(light), 1.0, light))
+
+    apart = [
+        one for one in rest if all(_beside(track, found, one[0], k[0], COVERED_TOGETHER) for k in chosen)
+    ]
+    blinking = [one for one in apart if flashes(one[0])]
+    return blinking if len(blinking) == 1 and not any(flashes(k[0]) for k in chosen) else []
 
 
 def _best(scores: Floats, weights: Floats) -> float:
@@ -250,8 +279,8 @@ def in_view(track: Track, slot: int, look: Look) -> bool:
     return 0 <= x < look.size[0] and 0 <= y < look.size[1]
 
 
-def _beside(track: Track, found: Sequence[Look], a: int, b: int) -> bool:
-    """Whether two heads may both be of one signal: seen together, and neither over the other."""
+def _beside(track: Track, found: Sequence[Look], a: int, b: int, most: float = COVERED) -> bool:
+    """Whether two heads may both be of one signal: seen together, and neither over `most` of the other."""
     both = [a in look.heads and b in look.heads for look in found]
     if not any(both):
         return False
@@ -259,7 +288,7 @@ def _beside(track: Track, found: Sequence[Look], a: int, b: int) -> bool:
     since = both[both.index(True) :]
     mostly = 2 * sum(since) >= len(since)
     one, other = (Box(*track.heads[slot].sides) for slot in (a, b))
-    covered = COVERED_TOGETHER if mostly else COVERED
+    covered = COVERED_TOGETHER if mostly else most
     return one.overlap(other) <= covered * min(one.area, other.area)
 
 
@@ -360,18 +389,33 @@ def _flashes(lights: dict[int, HeadLight], lit: Sequence[float]) -> tuple[Flash,
     By what was measured well, and where that tells too little, by more that was not: a rhythm that lasts is
     one, however faint; a lamp that seems steady from afar may be lost beside another.
     """
-    burning = [i for i, p in enumerate(lit) if p > 0.5]
     told: list[Flash] = []
     for watched in _windows(lights):
-        series = [_above_glimmer(light) for light in watched.values()]
-        now = [_flash(s, p, light) for s, p, light in zip(series, lit, watched.values(), strict=True)]
-        at_once = together([series[i] for i in burning], [now[i] for i in burning])
-        for i, found in zip(burning, at_once, strict=True):
-            now[i] = found
+        now = _at_once(watched, lit)
         told = [_surer(*pair) for pair in zip(told, now, strict=True)] if told else now
-        if all(told[i].flashing is not None for i in burning) or any(map(_flashing, told)):
+        if not any(map(_open, told, lit)) or any(map(_flashing, told)):
             break
+    for watched in _last_parts(lights):
+        if not any(map(_open, told, lit)):
+            break
+        told = [_leaning(*pair) for pair in zip(told, _at_once(watched, lit), strict=True)]
     return tuple(told)
+
+
+def _at_once(lights: dict[int, HeadLight], lit: Sequence[float]) -> list[Flash]:
+    """What is told of the heads of one signal, weighed together."""
+    burning = [i for i, p in enumerate(lit) if p > 0.5]
+    series = [_above_glimmer(light) for light in lights.values()]
+    told = [_flash(s, p, light) for s, p, light in zip(series, lit, lights.values(), strict=True)]
+    together_told = together([series[i] for i in burning], [told[i] for i in burning])
+    for i, found in zip(burning, together_told, strict=True):
+        told[i] = found
+    return told
+
+
+def _open(told: Flash, lit: float) -> bool:
+    """Whether a lamp that is lit may be steady or flash, as far as is told."""
+    return lit > 0.5 and told.flashing is None and (told.leaning or 0.0) <= 0.5
 
 
 def _surer(before: Flash, more: Flash) -> Flash:
@@ -380,6 +424,14 @@ def _surer(before: Flash, more: Flash) -> Flash:
         return before
     leans = more.flashing is None and (more.leaning or 0.0) > max(before.leaning or 0.0, 0.5)
     return more if _flashing(more) or leans else before
+
+
+def _leaning(before: Flash, lately: Flash) -> Flash:
+    """What is told, leaning to a flash where the last seconds alone show one: they may be too few to tell."""
+    if before.flashing is not None or (before.leaning or 0.0) > 0.5:
+        return before
+    likely = lately.leaning if lately.flashing is None else leaning(lately.flashing)
+    return replace(before, leaning=likely) if (likely or 0.0) > 0.5 else before
 
 
 def _flashing(told: Flash) -> bool:
@@ -437,6 +489,13 @@ def _windows(lights: dict[int, HeadLight]) -> Iterator[dict[int, HeadLight]]:
         if frames > shown:
             shown = frames
             yield now
+
+
+def _last_parts(lights: dict[int, HeadLight]) -> Iterator[dict[int, HeadLight]]:
+    """The lights of the last seconds in which a head was seen, in which the signal is nearest."""
+    ends = [float(light.series.times[light.series.seen].max(initial=-np.inf)) for light in lights.values()]
+    for last in LAST_SECONDS:
+        yield {slot: light.after(max(ends) - last) for slot, light in lights.items()}
 
 
 def _from(lights: dict[int, HeadLight], least: float) -> dict[int, HeadLight]:

@@ -544,7 +544,9 @@ class Track:
             middle = x - u * size, y - v * size
             if math.dist(middle, (self.pose.x, self.pose.y)) < BESIDE * size:
                 other = self._laid(glance, middle, size)
-                if len(other) > len(best) and self._alike(glance, other):
+                # What looks no longer see where it would be was none: nothing is laid on it.
+                known = sum(self.heads[slot].missed < UNSEEN for slot in other.values())
+                if known > len(best) and self._alike(glance, other):
                     best = other
         return best
 
