@@ -54,7 +54,8 @@ class Calibration(msgspec.Struct, frozen=True):
         restrictive than the leading one, and for any other.
     rim_red : share of another lit colour's belief that goes to red where the lamp's rim is plainly red.
     camera_red : by how much, at most, the log-odds for red against yellow rise for a lamp that looks far
-        redder than another of the same picture or clip that is read as yellow.
+        redder than another of the same picture that is read as yellow; camera_red_clip: of the same clip, in
+        which a belief is that of many looks.
     dim_beside, dim_scene : belief that goes to dark for a lens far darker than another lit one of its signal,
         and than the bright parts of the picture.
     strange_widths : log2 of head widths, px, at which strange_usual and strange_least give the log-odds for a
@@ -98,6 +99,7 @@ class Calibration(msgspec.Struct, frozen=True):
     witness_other: float = 0.9
     rim_red: float = 0.05
     camera_red: float = 1.5
+    camera_red_clip: float = 2.5
     dim_beside: float = 0.05
     dim_scene: float = 0.015
     strange_widths: tuple[float, ...] = ()

@@ -111,7 +111,9 @@ def look(
     judged = judge(frame.rgb, found.heads, found.plates, eyes)
     kept = standing_clear([j for j in judged if j.belief >= j.least])
     elsewhere = of_others([yellows(head.colour for head in j.seen.heads) for j in kept])
-    seen = [under_one_camera(j.seen, o, eyes.calibration) for j, o in zip(kept, elsewhere, strict=True)]
+    seen = [
+        under_one_camera(j.seen, o, eyes.calibration.camera_red) for j, o in zip(kept, elsewhere, strict=True)
+    ]
     return tuple(sorted(seen, key=lambda s: s.box.x0))
 
 

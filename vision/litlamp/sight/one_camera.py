@@ -14,7 +14,6 @@ from dataclasses import replace
 from itertools import chain
 
 from litlamp.aspects.aspect import Colour
-from litlamp.sight.eyes import Calibration
 from litlamp.sight.seen import SignalSeen
 
 ALIKE, APART = 1.0, 3.0
@@ -32,30 +31,31 @@ def of_others(told: Sequence[Sequence[float]]) -> list[list[float]]:
     return [[*chain(*told[:at], *told[at + 1 :])] for at in range(len(told))]
 
 
-def under_one_camera(seen: SignalSeen, elsewhere: Sequence[float], tuned: Calibration) -> SignalSeen:
+def under_one_camera(seen: SignalSeen, elsewhere: Sequence[float], most: float) -> SignalSeen:
     """The signal, with what its camera made of other lamps taken into account.
 
     Parameters
     ----------
     elsewhere : the `yellows` of other signals that the same camera took; those of this one are added.
+    most : by how much, at most, the log-odds for red against yellow of a lamp may rise.
     """
     beliefs = [head.colour for head in seen.heads]
     heads = []
     for at, head in enumerate(seen.heads):
         others = (*elsewhere, *yellows(beliefs[:at]), *yellows(beliefs[at + 1 :]))
-        colour = _beside(head.colour, min(others), tuned) if others else head.colour
+        colour = _beside(head.colour, min(others), most) if others else head.colour
         heads.append(head if colour is head.colour else replace(head, colour=colour))
     return replace(seen, heads=tuple(heads))
 
 
-def _beside(own: Mapping[Colour, float], yellowest: float, tuned: Calibration) -> Mapping[Colour, float]:
+def _beside(own: Mapping[Colour, float], yellowest: float, most: float) -> Mapping[Colour, float]:
     """The belief over a lamp's colours, another's log-odds for red against yellow being so low."""
     if max(own, key=lambda c: own[c]) not in ("red", "yellow"):
         return own
     odds = _odds(own)
     apart = min(max((odds - yellowest - ALIKE) / (APART - ALIKE), 0.0), 1.0)
-    most = tuned.camera_red * apart
-    new = min(odds + most, most)
+    more = most * apart
+    new = min(odds + more, more)
     if new <= odds:
         return own
     both = own["red"] + own["yellow"]

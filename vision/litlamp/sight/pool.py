@@ -47,6 +47,8 @@ SHOWS_NONE = 1e-3
 MISSED = 0.3
 """How much a look counts, for whether there is a signal, that saw nothing or nothing lit: a flash's dark half
 looks so."""
+NEARBY, NEAR_LOOKS = 0.5, 4
+"""Looks from nearby, since its heads were so wide as against the widest; fewer are not asked alone."""
 SURE_FLASH = 0.999
 """No clip makes it surer than this that a lamp flashes, or that it does not."""
 MEASURED = 3.0
@@ -56,7 +58,7 @@ LENSES, LONG = (4.0, MEASURED, 2.0), 3.0
 LAST_SECONDS = (3.0, 2.5, 2.0)
 """Where a lamp's whole time tells nothing, it leans to flashing if it does in so many last seconds of it."""
 LONGEST_GAP = 0.35
-SURELY_LIT = 0.8
+SURELY_LIT = 0.9
 """A lamp that looks believe to be lit by no more than this is not told to be steady: it may be glass."""
 DIMMEST = 0.02
 """A lamp that looks saw lit and that measures no more than this cannot be watched for flashing."""
@@ -135,8 +137,17 @@ def pool(
 def believed(looks: Sequence[Look]) -> float:
     """Log-odds that what these looks were at is a signal; a look that saw nothing counts a little.
 
-    What is looked for after a train has passed it is behind the train.
+    From afar other lamps look like one, or a signal like none: where those from nearby say so, it is one.
     """
+    widths = [look.glance.seen.resolution if look.glance is not None else 0.0 for look in looks]
+    first = next((i for i, width in enumerate(widths) if width >= NEARBY * max(widths)), 0)
+    near = looks[first:]
+    enough = sum(look.glance is not None for look in near) >= NEAR_LOOKS
+    return max(_mean_odds(looks), _mean_odds(near)) if enough else _mean_odds(looks)
+
+
+def _mean_odds(looks: Sequence[Look]) -> float:
+    """The same of all of them alike; what is looked for after a train has passed it is behind the train."""
     total, weight = 0.0, 0.0
     last = max((i for i, look in enumerate(looks) if look.glance is not None), default=-1)
     for look in looks[: last + 1] if passed(looks) else looks:
@@ -378,7 +389,8 @@ def _above_glimmer(light: HeadLight) -> LampSeries:
     if glass is None:
         return series
     # In terms of what the lamp gives about that moment, for both grow as the signal comes near.
-    lit = np.interp(series.times, series.times[series.seen], bright / glass.x)
+    some = glass.x > 0
+    lit = np.interp(series.times, series.times[series.seen][some], bright[some] / glass.x[some])
     shine = glass.low * lit
     return replace(series, brightness=np.maximum(series.brightness - shine, 0.0) / (1 - glass.low))
 

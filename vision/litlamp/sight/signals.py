@@ -87,7 +87,10 @@ def signals_in(
 
 def _beside(one: SignalInClip, others: Sequence[float], watched: Watched, tuned: Calibration) -> SignalInClip:
     """The signal, with what the camera made of other signals' yellow lamps taken into account."""
-    parts = [replace(part, seen=under_one_camera(part.seen, others, tuned)) for part in one.stretches]
+    parts = [
+        replace(part, seen=under_one_camera(part.seen, others, tuned.camera_red_clip))
+        for part in one.stretches
+    ]
     if any(_same_shown(one.track, a, b) for a, b in pairwise(parts)):
         return _signal(one.track, watched, tuned, others) or one
     return replace(one, stretches=tuple(parts))
@@ -138,7 +141,7 @@ def _stretch(
         return None
     seen = moved_signal(pooled.seen, _scale(looks, pooled.at, watched.size), 0.0, 0.0)
     if others is not None:
-        seen = under_one_camera(seen, others, tuned)
+        seen = under_one_camera(seen, others, tuned.camera_red_clip)
     return StretchSeen(span, pooled.at, seen, pooled.flashes, pooled.slots)
 
 
