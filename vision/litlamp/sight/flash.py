@@ -53,6 +53,7 @@ _EVEN_GLASS, _BETWEEN = 0.5, 0.3  # of the swing, what differs then; and the sha
 NOT_PROVEN = f"the lamp was never seen lit for {SHORTEST} s without a break"
 UNSETTLED = "the lamp's light was too uneven to tell a steady lamp from a flash"
 _UNSETTLED = 0.12  # share of frames in which a steady lamp is not plainly lit, at most
+_FALLEN = 0.7  # of its light about that moment, what a steady lamp gives at least
 _BLINKS = 2.5  # so many times its usual light in a few frames, and the usual light is that of a dark lens
 
 _PRIOR = 0.2  # of a lit lamp that it flashes; common practice, no source
@@ -240,8 +241,7 @@ def _spells(times: Floats, light: Floats) -> _Spells:
     step = float(np.median(np.diff(times)))
     near = max(1, round(_BLINK / step))
     # A frame or two in which an LED lamp was caught dark are no dip, nor is a wire that passes.
-    padded = np.pad(light, near, mode="edge")
-    calm = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1).max(axis=1)
+    calm = _about(light, near).max(axis=1)
     # The lit level before and after: a lamp that grows all the while does not dip.
     first = np.searchsorted(times, times - _LONGEST_PERIOD)
     last = np.searchsorted(times, times + _LONGEST_PERIOD, side="right")
@@ -252,9 +252,17 @@ def _spells(times: Floats, light: Floats) -> _Spells:
     lit = (calm > _DIP * lower) & (calm > _NEVER_DARK * higher)
     dark = calm < 2 * _OFF * float(np.quantile(light, 0.9))
     of_lit, of_dark = (_lasting(times, so, gap) for so in (lit, dark))
-    unsettled = float(np.mean(~lit & (of_dark < SHORTEST)))
+    # Glass that gives back the sky hides a flash's dark half, but not that the light fell.
+    filled = normalised(times, _about(calm, near).min(axis=1))
+    fallen = np.zeros(times.size, bool) if filled is None else filled < _FALLEN
+    unsettled = float(np.mean((~lit | fallen) & (of_dark < SHORTEST)))
     dips = times[1:][lit[:-1] & ~lit[1:]]
     return _Spells(dips, float(of_lit.max()), float(of_dark.max()), unsettled)
+
+
+def _about(light: Floats, near: int) -> Floats:
+    """Of each frame the light of those `near` it on either side, shape (N, 2 near + 1)."""
+    return np.lib.stride_tricks.sliding_window_view(np.pad(light, near, mode="edge"), 2 * near + 1)
 
 
 def _lasting(times: Floats, so: NDArray[np.bool_], gap: NDArray[np.bool_]) -> Floats:
