@@ -17,7 +17,18 @@ from litlamp.aspects.aspect import COLOURS, MOST_HEADS, PLATES, Arrangement, Mou
 from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box, union_of
 from litlamp.sight.eyes import Calibration
-from litlamp.sight.flash import NOT_PROVEN, Flash, LampSeries, flash, leaning, lit_for_long, two_levels
+from litlamp.sight.flash import (
+    CLEARLY,
+    LEANS,
+    NOT_PROVEN,
+    SWINGS,
+    Flash,
+    LampSeries,
+    flash,
+    leaning,
+    lit_for_long,
+    two_levels,
+)
 from litlamp.sight.flash_together import together
 from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light
 from litlamp.sight.seen import DARK, HeadSeen, LampSeen, SignalSeen
@@ -34,6 +45,8 @@ BETTER = 0.35
 """The better looks: this share of them."""
 GLIMMER = 0.2
 """Share of a lit lamp's light that a dark one may give back by day, at most."""
+PLAIN_FLASH = 2 * CLEARLY
+"""Nats by which a lamp that never looks dark, for its glass is bright, must speak for a flash."""
 GAPS, HIDDEN = 2, 0.1
 """A lamp that was out of sight as often, for such a share of the time, is not said to be steady."""
 PLAIN_WIDTH = 9.0
@@ -267,7 +280,7 @@ def _flashing_one(
 
     def flashes(slot: int) -> bool:
         light = head_light(track, slot, (found[0].at, found[-1].at))
-        return _flashing(_flash(_above_glimmer(light), 1.0, light))
+        return _flashing(_flash(_above_glimmer(light)[0], 1.0, light))
 
     apart = [
         one for one in rest if all(_beside(track, found, one[0], k[0], COVERED_TOGETHER) for k in chosen)
@@ -373,26 +386,29 @@ def _told(head: HeadSeen, told: Flash) -> HeadSeen:
     )
 
 
-def _above_glimmer(light: HeadLight) -> LampSeries:
-    """A head's light without what the camera's exposure does to it, nor what a dark lens gives back."""
+def _above_glimmer(light: HeadLight) -> tuple[LampSeries, bool]:
+    """A head's light without what the camera's exposure does to it, nor what a dark lens gives back.
+
+    And whether that is so much that the lamp never looked dark.
+    """
     series = light.series
     if series.common is not None:
         series = replace(series, brightness=series.brightness / np.maximum(series.common, 1e-6), common=None)
     bright = series.brightness[series.seen]
     if not bright.size:
-        return series
+        return series, False
     # What daylight a dark lens gives back is no light of the lamp's; a dim lamp's light is more than that.
     low, high = (float(v) for v in np.quantile(bright, (0.05, 0.9)))
     if low < GLIMMER * high:
-        return replace(series, brightness=np.maximum(series.brightness - low, 0.0))
+        return replace(series, brightness=np.maximum(series.brightness - low, 0.0)), False
     glass = two_levels(series.times[series.seen], bright)
     if glass is None:
-        return series
+        return series, False
     # In terms of what the lamp gives about that moment, for both grow as the signal comes near.
     some = glass.x > 0
     lit = np.interp(series.times, series.times[series.seen][some], bright[some] / glass.x[some])
     shine = glass.low * lit
-    return replace(series, brightness=np.maximum(series.brightness - shine, 0.0) / (1 - glass.low))
+    return replace(series, brightness=np.maximum(series.brightness - shine, 0.0) / (1 - glass.low)), True
 
 
 def _flashes(lights: dict[int, HeadLight], lit: Sequence[float]) -> tuple[Flash, ...]:
@@ -417,11 +433,13 @@ def _flashes(lights: dict[int, HeadLight], lit: Sequence[float]) -> tuple[Flash,
 def _at_once(lights: dict[int, HeadLight], lit: Sequence[float]) -> list[Flash]:
     """What is told of the heads of one signal, weighed together."""
     burning = [i for i, p in enumerate(lit) if p > 0.5]
-    series = [_above_glimmer(light) for light in lights.values()]
+    series, never_dark = zip(*map(_above_glimmer, lights.values()), strict=True)
     told = [_flash(s, p, light) for s, p, light in zip(series, lit, lights.values(), strict=True)]
     together_told = together([series[i] for i in burning], [told[i] for i in burning])
     for i, found in zip(burning, together_told, strict=True):
-        told[i] = found
+        # Of a ripple above its glass too little may be left to tell it from a flash.
+        doubted = never_dark[i] and _flashing(found) and found.log_ratio < PLAIN_FLASH
+        told[i] = replace(found, flashing=None, reason=SWINGS, leaning=LEANS) if doubted else found
     return told
 
 
