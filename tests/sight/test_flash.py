@@ -178,6 +178,18 @@ def test_what_was_measured_beside_a_lamp_is_not_called_steady() -> None:
     assert flash(LampSeries(times, light, np.ones(59, bool))).flashing == 0.0
 
 
+@pytest.mark.parametrize("low", [0.55, 0.62])
+def test_a_lamp_whose_light_falls_and_stays_there_is_not_called_steady(low: float) -> None:
+    """Bright glass: the dark half of its flash was long, or what was followed since is not the lamp."""
+    times = np.arange(61) / 25
+    light = np.interp(times, [0.65, 1.0], [1.0, low]) * np.random.default_rng(6).normal(1, 0.01, 61)
+    found = flash(LampSeries(times, light, np.ones(61, bool)))
+    assert (found.flashing, found.reason) == (None, UNSETTLED)
+    # One that falls as slowly as a cloud's shadow does not.
+    slowly = np.interp(times, [0.0, 2.4], [1.0, low])
+    assert flash(LampSeries(times, slowly, np.ones(61, bool))).flashing == 0.0
+
+
 def test_a_dark_lens_that_shows_its_lamp_in_a_few_frames_is_not_called_steady() -> None:
     light = np.full(47, 0.03)
     light[[18, 19, 25, 26]] = 0.85

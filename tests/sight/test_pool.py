@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+from array import array
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -179,6 +182,65 @@ def test_what_is_looked_for_behind_the_train_does_not_count() -> None:
     assert believed(still.looks) < believed(still.looks[:5])
 
 
+def test_looks_from_nearby_may_say_alone_that_it_is_a_signal() -> None:
+    far = [glance_at("yellow", width=6.0, odds=-1.5)] * 30
+    near = [glance_at("yellow", "green", width=w, odds=5.0) for w in (16.0, 20.0, 24.0, 30.0)]
+    assert believed(track_of(*far, *near).looks) == pytest.approx(5.0)
+    # Too few of them do not, nor do they speak against what was seen from afar.
+    assert believed(track_of(*far, *near[2:]).looks) < 2
+    doubtful = [glance_at("yellow", width=w, odds=-1.0) for w in (16.0, 20.0, 24.0, 30.0)]
+    sure = track_of(*[glance_at("yellow", width=6.0, odds=4.0)] * 30, *doubtful)
+    assert believed(sure.looks) > 1
+
+
+def test_a_signal_is_shown_where_a_look_saw_its_heads() -> None:
+    """A look, however near, that laid what it saw on other heads does not tell where they are."""
+    small, large = [glance_at("red", width=15.0)] * 4, glance_at("red", width=30.0)
+    track = track_of(*small, large)
+    assert track.looks[-1].heads == (0,)
+    shown = pool(track, track.looks, (0.0, 99.0), TUNED)
+    assert shown is not None
+    assert shown.at == track.looks[-1].at
+    track.looks[-1] = replace(track.looks[-1], heads=(-1,))
+    shown = pool(track, track.looks, (0.0, 99.0), TUNED)
+    assert shown is not None
+    assert shown.at < track.looks[-1].at
+
+
+def lit_by(track: Track, *lights: np.ndarray) -> Track:
+    """The track, each head's lamp having given so much light in each of the frames of its looks."""
+    times = np.linspace(0, track.looks[-1].at, len(lights[0]))
+    track.times = array("d", times)
+    track.seen = array("b", [1] * len(times))
+    track.common = array("f", [1.0] * len(times))
+    track.widths = array("f", [30.0] * len(times))
+    for one, light in zip(track.heads, lights, strict=True):
+        one.lamps[0].light = array("f", light)
+        one.lamps[0].red = one.lamps[0].green = array("f", light / 3)
+    return track
+
+
+@pytest.mark.parametrize("flashes", [True, False])
+def test_a_head_that_few_looks_saw_is_one_if_its_lamp_flashes(flashes: bool) -> None:
+    seen_both = glance_at("green", "green", width=12.0)
+    near = [glance_at("green", width=w) for w in (14.0, 16.0, 18.0, 20.0, 22.0, 24.0, 26.0, 28.0, 30.0, 30.0)]
+    track = track_of(seen_both, seen_both, *near, apart=0.4)
+    times = np.linspace(0, track.looks[-1].at, 130)
+    blinks = np.where(times * 0.9 % 1 < 0.5, 1.0, 0.0)
+    lit_by(track, np.full(130, 1.0), blinks if flashes else np.full(130, 0.0))
+    assert len(pooled(track).heads) == (2 if flashes else 1)
+
+
+def test_a_ghost_over_a_lamp_that_flashes_is_no_head_beside_it() -> None:
+    """What it is taken to give is that lamp's own light."""
+    both = glance_at("green", "green", width=12.0)
+    near = [glance_at("green", width=w) for w in (14.0, 16.0, 18.0, 20.0, 22.0, 24.0, 26.0, 28.0, 30.0, 30.0)]
+    track = track_of(both, both, *near, apart=0.4)
+    times = np.linspace(0, track.looks[-1].at, 130)
+    blinks = np.where(times * 0.9 % 1 < 0.5, 1.0, 0.0)
+    assert len(pooled(lit_by(track, blinks, blinks)).heads) == 1
+
+
 def test_a_head_that_the_largest_looks_did_not_see_though_it_was_in_view_is_none() -> None:
     """A ghost seen in a few looks from far off."""
     far = [glance_at("red", "green", width=12.0)] * 2
@@ -234,6 +296,38 @@ def test_a_rhythm_that_lasts_is_told_though_it_was_measured_well_for_a_moment_on
     whole = _flashes(lights, [0.98, 0.98])
     assert (alone[0].flashing or 0.0) < 0.98
     assert alone[1] == whole[1]
+
+
+def test_a_lamp_leans_to_the_flash_of_its_last_seconds() -> None:
+    """Before, when it was small, its light was measured badly."""
+    times = np.arange(68) / 15
+    flashing = (times * 57 / 60) % 1 < 0.45
+    spoilt = np.random.default_rng(1).uniform(0.2, 0.7, 68)
+    light = np.where(times < 1.6, spoilt, np.where(flashing, 0.8, 0.0))
+    lights = {
+        i: HeadLight(LampSeries(times, b, np.ones(68, bool)), np.zeros(68), np.full(68, 9.0))
+        for i, b in enumerate((light, np.full(68, 0.8)))
+    }
+    whole = _flash(lights[0].series, 0.98, lights[0])
+    assert whole.flashing is None
+    assert (whole.leaning or 0.0) < 0.5
+    upper, lower = _flashes(lights, [0.98, 0.98])
+    assert upper.flashing is None
+    assert upper.leaning is not None and upper.leaning > 0.9
+    assert lower.flashing is not None and lower.flashing < 0.02
+
+
+def test_a_flash_above_bright_glass_that_is_none_too_plain_is_not_told_outright() -> None:
+    """A ripple of which the glass leaves little looks so."""
+    series = swinging(0.5, seconds=2.0)
+    grain = np.random.default_rng(0).normal(0, 0.1, series.times.size)
+    faint = replace(series, brightness=series.brightness + grain)
+    lights = {
+        i: HeadLight(s, np.zeros(60), np.full(60, 9.0)) for i, s in enumerate((faint, swinging(0.9, 2.0)))
+    }
+    told = _flashes(lights, [0.98, 0.98])[0]
+    assert told.flashing is None
+    assert told.leaning is not None and told.leaning > 0.9
 
 
 def test_nothing_seen_is_nothing() -> None:

@@ -172,6 +172,15 @@ def test_where_colours_speak_against_it_heads_are_not_laid_on_others() -> None:
     assert track.looks[-1].heads == (0, 1, 2)
 
 
+def test_nothing_is_laid_on_a_head_that_looks_see_no_more() -> None:
+    track = Track(0, 0.0, glance_at((300, 170, "dark"), (300, 200, "red")), SIZE)
+    for i in range(1, 4):
+        track.learn(0.3 * i, glance_at((300, 200, "red")), SIZE)
+    # Another that is none stands as far below the true one as that stood below the first.
+    track.learn(1.2, glance_at((300, 200, "red"), (300, 230, "dark")), SIZE)
+    assert track.looks[-1].heads[0] == 1
+
+
 def test_of_a_signal_seen_again_close_by_the_highest_head_may_be_out_of_the_picture() -> None:
     track = Track(0, 0.0, glance_at((300, 60, "yellow"), (300, 120, "green")), SIZE)
     track.resume(0.5, glance_at((360, 40, "green"), width=30), SIZE)
