@@ -259,7 +259,7 @@ def _slots(track: Track, found: Sequence[Look], weight: Floats) -> list[tuple[in
         beside = all(_beside(track, found, one[0], other[0]) for other in chosen)
         if one[1] >= KEPT and beside and len(chosen) < MOST_HEADS:
             chosen.append(one)
-    if len(chosen) < MOST_HEADS:
+    if 0 < len(chosen) < MOST_HEADS:
         chosen += _flashing_one(track, [one for one in seen_twice if one not in chosen], chosen, found)
     chosen.sort(key=lambda k: track.heads[k[0]].middle[1])
     if len(chosen) == 1:
@@ -426,7 +426,7 @@ def _flashes(lights: dict[int, HeadLight], lit: Sequence[float]) -> tuple[Flash,
     for watched in _last_parts(lights):
         if not any(map(_open, told, lit)):
             break
-        told = [_leaning(*pair) for pair in zip(told, _at_once(watched, lit), strict=True)]
+        told = [_with_lately(*pair) for pair in zip(told, _at_once(watched, lit), strict=True)]
     return tuple(told)
 
 
@@ -456,7 +456,7 @@ def _surer(before: Flash, more: Flash) -> Flash:
     return more if _flashing(more) or leans else before
 
 
-def _leaning(before: Flash, lately: Flash) -> Flash:
+def _with_lately(before: Flash, lately: Flash) -> Flash:
     """What is told, leaning to a flash where the last seconds alone show one: they may be too few to tell."""
     if before.flashing is not None or (before.leaning or 0.0) > 0.5:
         return before
