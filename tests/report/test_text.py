@@ -115,6 +115,16 @@ def test_words_of_confidence_fall_with_it() -> None:
     assert said == sorted(said, key=steps.index)
 
 
+@pytest.mark.parametrize(("second", "tie"), [(0.4, True), (0.4001, True), (0.3, False)])
+def test_of_readings_alike_none_is_said_to_be_the_most_likely(by_hand: Any, second: float, tie: bool) -> None:
+    first, stop = RuleChance("411", "Clear to Stop", 0.4), RuleChance("439", "Stop", 0.1)
+    either = (first, RuleChance("415", "Advance Clear to Stop", second), stop)
+    said = replace(by_hand.settled(), reading=first, guarded=stop, set=either)
+    text = words_text(said, "CROR", "2025")
+    assert ("is as likely as any:" in text) == tie
+    assert ("is the most likely:" in text) != tie
+
+
 def test_what_is_no_standard_aspect_is_guarded_as_the_most_restrictive(by_hand: Any) -> None:
     odd = RuleChance(None, "not a standard aspect", 1.0, "not_standard")
     said = replace(by_hand.settled(), reading=odd, guarded=RuleChance("439", "Stop", 1.0), set=(odd,))

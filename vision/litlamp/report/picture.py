@@ -24,7 +24,16 @@ from litlamp.box import Box, union_of
 from litlamp.media.frame import Frame, Pixels
 from litlamp.report.marks import View, mark_signal, ring_radius
 from litlamp.report.sheet import INK, PAPER, RGB, Sheet, line_height, text_width, wrap
-from litlamp.report.text import differs, general_cautions, headed, may_be, own_cautions, sureness, titled
+from litlamp.report.text import (
+    differs,
+    general_cautions,
+    headed,
+    may_be,
+    own_cautions,
+    sureness,
+    tied,
+    titled,
+)
 
 if TYPE_CHECKING:
     from litlamp.aspects.reading import Reading
@@ -209,7 +218,8 @@ def _card_lines(said: Reading, width: float, unit: float) -> list[_Words]:
         if differs(said):
             add("GUARDED READING", small, _HAZARD, bold=True)
             add(headed(said.guarded), head, bold=True)
-            add(f"Most likely {titled(said.reading)}:", body, space=12 * unit)
+            likely = "As likely as any," if tied(said) else "Most likely"
+            add(f"{likely} {titled(said.reading)}:", body, space=12 * unit)
         else:
             add(headed(said.guarded), head, bold=True)
         lines.append(_Words(sureness(said.reading), body, PAPER, False, 12 * unit, said.reading.probability))

@@ -157,7 +157,7 @@ def _signal_lines(said: Reading, number: str, over_time: Iterable[str] = ()) -> 
     elif differs(said):
         lines = [
             *_wrapped(f"{number}Guarded reading: {titled(said.guarded)}", ""),
-            *_field("but", f"{headed(said.reading)} is the most likely: {sureness(said.reading)}."),
+            *_field("but", f"{headed(said.reading)} is {_likely(said)}: {sureness(said.reading)}."),
             *_field("so", settling(said)),
         ]
     else:
@@ -173,6 +173,18 @@ def _signal_lines(said: Reading, number: str, over_time: Iterable[str] = ()) -> 
     lines += _list("why", said.why)
     lines += _list("mind", own_cautions(said))
     return lines
+
+
+def tied(said: Reading) -> bool:
+    """Whether another member of the set is as likely as the reading, as far as people are told."""
+    if said.reading is None:
+        return False
+    own = percent(said.reading.probability)
+    return sum(percent(c.probability) == own for c in said.set) > 1
+
+
+def _likely(said: Reading) -> str:
+    return "as likely as any" if tied(said) else "the most likely"
 
 
 def may_be(said: Reading, most: int) -> str:
