@@ -77,7 +77,7 @@ def test_belief_moves_from_yellow_to_red_alone(colours, elsewhere):
         assert sum(after.colour.values()) == pytest.approx(1)
         assert after.colour["red"] >= before.colour["red"] - 1e-12
         assert all(after.colour[name] == before.colour[name] for name in ("green", "lunar", "dark"))
-        if before.colour["yellow"] < 0.1 * before.colour["red"]:
+        if odds(before) > MOST:
             assert after == before
 
 
