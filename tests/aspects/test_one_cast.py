@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from litlamp.aspects.aspect import PLATES, Colour
 from litlamp.aspects.belief import NO_PLATE, HeadBelief, SignalBelief
-from litlamp.aspects.hypotheses import CAST, weigh
+from litlamp.aspects.hypotheses import CAST, PASSED_OVER, weigh
 from litlamp.aspects.interpret import interpret
 from litlamp.aspects.rulebook import load_book
 
@@ -47,4 +47,4 @@ def test_one_lamp_alone_and_other_colours_are_as_they_were(p):
     stops = [("rule", "437"), ("rule", "439")]
     for belief, chance in ((signal(p), p), (signal(p, p, lead="green"), p * p)):
         weight = weigh(belief, BOOK).weight
-        assert sum(weight.get(key, 0.0) for key in stops) == pytest.approx(chance, abs=1e-7)
+        assert sum(weight.get(key, 0.0) for key in stops) == pytest.approx(chance, abs=PASSED_OVER)

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import combinations, product
+from operator import itemgetter
 from typing import TypeVar
 
 from litlamp.aspects.aspect import (
@@ -55,6 +56,9 @@ CAST = 0.5
 once: one camera took them all, and what turns one red orange turns the next."""
 NEGLIGIBLE = 1e-8
 """Head hypotheses below this are not looked up; their whole belief goes to "not a standard aspect"."""
+PASSED_OVER = 1e-4
+"""This share of all weights at most is not looked up either, the unlikeliest of it, and goes there too: most
+of the hypotheses hold no more than that together."""
 
 T = TypeVar("T", bound=str)
 
@@ -98,11 +102,13 @@ class Tally:
 
     weight: dict[Key, float] = field(default_factory=dict)
     best: dict[Key, tuple[float, Display]] = field(default_factory=dict)
+    total: float = 0.0
 
     def add(self, key: Key, weight: float, display: Callable[[], Display]) -> None:
         """Add one display's weight; the display is made only where it is the weightiest so far."""
         if weight <= 0.0:
             return
+        self.total += weight
         self.weight[key] = self.weight.get(key, 0.0) + weight
         if key not in self.best or weight > self.best[key][0]:
             self.best[key] = (weight, display())
@@ -126,6 +132,7 @@ def weigh(belief: SignalBelief, book: Rulebook) -> Tally:
     likely_mount = max(mounts, key=lambda mount: mounts[mount])
     likely_line = max(arrangements, key=lambda line: arrangements[line])
     supposed = ((share, stack) for share, heads in _under_one_cast(belief) for stack in _stacks(heads))
+    standing: list[tuple[float, _Stack, Mount, Arrangement | None]] = []
     for stack in (_thinned(stack, share) for share, stack in supposed):
         settled = _settled(book, stack)
         if settled is not None:  # whatever the mount and the plates
@@ -134,12 +141,20 @@ def weigh(belief: SignalBelief, book: Rulebook) -> Tally:
             tally.add(key, stack.chance * weight, partial(_blank, stack, likely_mount, line))
             continue
         arranged = [*arrangements.items()] if len(stack.colours) > 1 else alone
-        for (mount, mounted), (arrangement, share) in product(mounts.items(), arranged):
-            chance = stack.chance * mounted * share
-            if 0.0 < chance < NEGLIGIBLE:
-                tally.add(NOT_STANDARD, chance, partial(_blank, stack, mount, arrangement))
-            elif chance > 0.0:
-                _weigh_stack(tally, book, belief, stack, mount, arrangement, chance)
+        standing += (
+            (chance, stack, mount, arrangement)
+            for (mount, mounted), (arrangement, share) in product(mounts.items(), arranged)
+            if (chance := stack.chance * mounted * share) > 0.0
+        )
+    standing.sort(key=itemgetter(0))
+    left = math.fsum(chance for chance, *_ in standing)
+    while standing:
+        chance, stack, mount, arrangement = standing.pop()
+        if chance < NEGLIGIBLE or left <= PASSED_OVER * tally.total:
+            tally.add(NOT_STANDARD, left, partial(_blank, stack, mount, arrangement))
+            break
+        _weigh_stack(tally, book, belief, stack, mount, arrangement, chance)
+        left -= chance
     return tally
 
 
