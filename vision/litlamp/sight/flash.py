@@ -71,6 +71,7 @@ _DIP = 0.8  # a steady lamp stays brighter than this, in terms of its level befo
 _LONGEST_PERIOD = 2.0  # s
 _BLINK = 0.06  # s on either side; what is shorter than this is no dark half of a flash
 _BLIND = 0.15  # s between frames in which one could be missed
+_ROWS = 512  # stretches whose levels are found at once
 _BINS = 48  # of a period
 _FINE_BINS = 192
 _POINTS = 240  # of the curve of a period
@@ -401,15 +402,22 @@ def normalised(times: Floats, light: Floats) -> Floats | None:
 
 def _levels(light: Floats, first: NDArray[np.int64], last: NDArray[np.int64], share: float) -> Floats:
     """`np.quantile` of each of the stretches from `first` up to `last`, which are short and many."""
+    sizes = last - first
+    # All stretches as rows of one array, filled up with what sorts behind; some at a time, to stay small.
+    wide = np.append(light, np.full(int(sizes.max(initial=0)), np.inf))
     out = np.empty(first.size)
-    for k, (i, j) in enumerate(zip(first.tolist(), last.tolist(), strict=True)):
-        part = np.sort(light[i:j])
-        at = (part.size - 1) * share
-        low = int(at)
-        over, lower, upper = at - low, part[low], part[min(low + 1, part.size - 1)]
+    for some in (slice(k, k + _ROWS) for k in range(0, first.size, _ROWS)):
+        size = sizes[some]
+        columns = np.arange(int(size.max()))
+        rows = np.where(columns < size[:, None], wide[first[some, None] + columns], np.inf)
+        rows.sort(axis=1)
+        at = (size - 1) * share
+        low = at.astype(np.int64)
+        over, each = at - low, np.arange(size.size)
+        lower, upper = rows[each, low], rows[each, np.minimum(low + 1, size - 1)]
         # As numpy reckons it, to the last bit: from whichever of the two is the nearer.
         step = upper - lower
-        out[k] = lower + step * over if over < 0.5 else upper - step * (1 - over)
+        out[some] = np.where(over < 0.5, lower + step * over, upper - step * (1 - over))
     return out
 
 
