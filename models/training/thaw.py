@@ -29,6 +29,9 @@ def folded(path: Path) -> list[tuple[Tensor, Tensor | None]]:
     """Weight and bias of every convolution and full layer, in the order in which they run."""
     graph = onnx.load(str(path)).graph
     stored = {t.name: torch.from_numpy(numpy_helper.to_array(t).copy()) for t in graph.initializer}
+    for node in graph.node:
+        if node.op_type == "Cast" and node.input[0] in stored:  # kept in half precision
+            stored[node.output[0]] = stored[node.input[0]].float()
     out = []
     for node in graph.node:
         if node.op_type in ("Conv", "Gemm"):

@@ -9,6 +9,7 @@ Seeds: training uses 1_000_000 upward, checks use 1 to 99_999, calibration 100_0
 from __future__ import annotations
 
 import argparse
+import faulthandler
 import json
 import math
 import threading
@@ -22,7 +23,7 @@ from numpy.typing import NDArray
 from torch import Tensor, nn
 from torch.nn import functional
 
-from augment import developed, mirrored_lessons, mirrored_windows
+from augment import colours_left_out, developed, estranged, mirrored_lessons, mirrored_windows
 from litlamp.aspects.aspect import COLOURS
 from litlamp.scene.traced import load_traced
 from mine import Mine, barren
@@ -33,6 +34,8 @@ from targets import N_MAPS
 FIRST_SEED = 1_000_000
 DEVELOPED = 0.4
 """Share of pictures and windows whose tone is changed each time they are looked at."""
+HUNG = 240
+"""Seconds without steps after which it is printed where every thread is, and the run ends."""
 DIG_EVERY, DUG_IN, DUG = 8, 24, 0.1
 """Steps from one to the next that asks what the finder takes for heads in pictures without a signal; of how
 many pictures it asks; and the share of the reader's windows that are of such places."""
@@ -47,7 +50,10 @@ def heat_loss(logit: Tensor, truth: Tensor, weight: Tensor) -> Tensor:
     return -((good + bad) * weight).sum() / hit.sum().clamp(min=8)
 
 
-def finder_loss(y: Tensor, maps: Tensor, weight: Tensor, at: Tensor) -> tuple[Tensor, dict[str, Tensor]]:
+def finder_loss(
+    y: Tensor, maps: Tensor, weight: Tensor, at: Tensor, strange: Tensor
+) -> tuple[Tensor, dict[str, Tensor]]:
+    """Of the pictures that are `strange`, bool (N,), no colour is asked."""
     head = heat_loss(y[:, 0], maps[:, 0], weight[:, 0])
     plate = heat_loss(y[:, 15], maps[:, 15], weight[:, 1])
     a, p = at[:, :1], at[:, 1:]
@@ -55,7 +61,9 @@ def finder_loss(y: Tensor, maps: Tensor, weight: Tensor, at: Tensor) -> tuple[Te
     place = ((y[:, 1:8] - maps[:, 1:8]).abs() * a).sum() / n + (
         (y[:, 13:15] - maps[:, 13:15]).abs() * a
     ).sum() / n
-    colour = (functional.cross_entropy(y[:, 8:13], maps[:, 8:13], reduction="none") * a[:, 0]).sum() / n
+    told = a[:, 0] * (~strange).float().view(-1, 1, 1)
+    colour = functional.cross_entropy(y[:, 8:13], maps[:, 8:13], reduction="none")
+    colour = (colour * told).sum() / told.sum().clamp(min=8)
     size = ((y[:, 16:20] - maps[:, 16:20]).abs() * p).sum() / m
     return head + 0.7 * plate + 0.3 * place + colour + 0.3 * size, {
         "head": head, "plate": plate, "place": place, "colour": colour,
@@ -214,6 +222,7 @@ def main() -> None:
     parser.add_argument("--traced", type=Path, help="folder of traced heads (see trace.py)")
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--keep", type=int, default=30_000, help="lessons kept on the accelerator")
+    parser.add_argument("--estranged", type=float, default=0.0, help="share of pictures made unlike any")
     parser.add_argument("--again", type=float, default=4, help="times each lesson may be looked at")
     args = parser.parse_args()
     args.to.mkdir(parents=True, exist_ok=True)
@@ -225,6 +234,7 @@ def main() -> None:
         else ()
     )
     traced = load_traced(args.traced) if args.traced else ()
+    faulthandler.dump_traceback_later(HUNG, exit=True)
     # The children are forked before anything touches the accelerator.
     source = lessons(FIRST_SEED + (saved["seen"] if saved else args.first), photos, args.workers, 16, traced)
     mine = Mine(6000)
@@ -310,13 +320,17 @@ def main() -> None:
             seen_windows, asked, heed = seen_windows.clone(), asked.clone(), heed.clone()
             seen_windows[:n], asked[:n], heed[:n] = taken, 0.0, 0.0
             asked[:n, 0], heed[:n, :4] = 1.0, 1.0
+        seen_windows = developed(seen_windows, DEVELOPED, other_dice)
+        seen_windows, strange = estranged(seen_windows, args.estranged, other_dice)
+        heed = colours_left_out(heed, strange)
+        rgb, odd = estranged(developed(rgb, DEVELOPED, dice), args.estranged, dice)
         with autocast(device.split(":")[0]):
-            r = asks["reader"](developed(seen_windows, DEVELOPED, other_dice))
+            r = asks["reader"](seen_windows)
             q = asks["plates"](developed(boards, DEVELOPED, other_dice))
-            y = asks["finder"](developed(rgb, DEVELOPED, dice))
+            y = asks["finder"](rgb)
         rloss, rparts = reader_loss(r.float(), asked, heed)
         ploss = functional.cross_entropy(q.float(), letters)
-        loss, parts = finder_loss(y.float(), maps.float(), weight.float(), at.float())
+        loss, parts = finder_loss(y.float(), maps.float(), weight.float(), at.float(), odd)
         optimiser.zero_grad(set_to_none=True)
         (rloss + ploss).backward()
         loss.backward()
@@ -330,6 +344,7 @@ def main() -> None:
             mine.look_at(rgb[few], y[few])
         step += 1
         if step % 50 == 0:
+            faulthandler.dump_traceback_later(HUNG, exit=True)
             for k, v in {**parts, **rparts, "letters": ploss}.items():
                 log[k] = 0.8 * log.get(k, v.item()) + 0.2 * v.item()
         if step % 250 == 0:

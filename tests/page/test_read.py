@@ -3,13 +3,17 @@ from __future__ import annotations
 import re
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from markupsafe import escape
 from starlette.testclient import TestClient
 
-from litlamp.aspects.reading import Reading
+from litlamp.aspects.reading import Reading, RuleChance
+from litlamp.aspects.rulebook import load_book
+from litlamp.page.pages import _environment
 from litlamp.page.settings import Limits
+from litlamp.page.view import said_of
 from litlamp.report.record import validate_line
 from litlamp.report.text import confidence_words, differs, headed, percent
 
@@ -124,3 +128,16 @@ def test_answers_are_forgotten_the_oldest_first(served: Callable[..., TestClient
     page = served(limits=Limits(answers=2))
     keys = [page.post("/read", files={"file": ("a.png", grey)}).url.path for _ in range(3)]
     assert [page.get(key).status_code for key in keys] == [404, 200, 200]
+
+
+@pytest.mark.parametrize(("second", "tie"), [(0.4, True), (0.3, False)])
+def test_of_readings_alike_none_is_said_to_be_the_most_likely(
+    expected: Reading, second: float, tie: bool
+) -> None:
+    first, stop = RuleChance("411", "Clear to Stop", 0.4), RuleChance("439", "Stop", 0.1)
+    either = (first, RuleChance("415", "Advance Clear to Stop", second), stop)
+    said = said_of(replace(expected, reading=first, guarded=stop, set=either), load_book())
+    parts = _environment().get_template("parts.html").module
+    shown = parts.headline(said)  # type: ignore[attr-defined]
+    assert ("As likely as any, Clear to Stop" in shown) == tie
+    assert ("Most likely Clear to Stop" in shown) != tie

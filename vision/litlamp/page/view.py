@@ -19,7 +19,7 @@ from litlamp.page.tasks import Shown, about
 from litlamp.page.whatif import Slip, slips
 from litlamp.report.marks import head_words, likeliest, plate_words, ring_centre, ring_radius
 from litlamp.report.record import outcome_name
-from litlamp.report.text import confidence_words, differs, own_cautions, percent, settling
+from litlamp.report.text import confidence_words, differs, own_cautions, percent, settling, tied
 from litlamp.sight.seen import HeadSeen, SignalSeen
 
 _TAG = 0.05
@@ -88,6 +88,7 @@ class Said:
     permits: str
     guarded: bool
     likeliest: Chance | None
+    tied: bool
     sure: str
     settling: str
     chances: tuple[Chance, ...]
@@ -114,7 +115,9 @@ class SignalView:
 def said_of(reading: Reading, book: Rulebook) -> Said:
     """What a reading says, the guarded reading first."""
     if reading.reading is None or reading.guarded is None:
-        return Said("No reading", None, "", False, None, "", "", (), 0, reading.aspect, own_cautions(reading))
+        return Said(
+            "No reading", None, "", False, None, False, "", "", (), 0, reading.aspect, own_cautions(reading)
+        )
     head = reading.guarded if differs(reading) else reading.reading
     members = [_chance(c, reading) for c in reading.set]
     shown = members[:_MOST_CHANCES]
@@ -125,6 +128,7 @@ def said_of(reading: Reading, book: Rulebook) -> Said:
         permits="" if head.rule is None else book.rule(head.rule).permits,
         guarded=differs(reading),
         likeliest=_chance(reading.reading, reading),
+        tied=tied(reading),
         sure=confidence_words(reading.reading.probability),
         settling=settling(reading) if differs(reading) else "",
         chances=tuple(shown),
