@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from array import array
 from collections import deque
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from itertools import product
 
@@ -20,31 +20,28 @@ from litlamp.sight.follow import Follower
 from litlamp.sight.glance import Glance
 from litlamp.sight.lamp_light import LampLight, lamp_near, measure_lamps
 from litlamp.sight.likeness import Likeness
+from litlamp.sight.same_heads import (
+    OTHER_LAMP,
+    SETTLE,
+    UNSEEN,
+    alike,
+    another,
+    heads_matched,
+    laid,
+    lit_colour,
+    settled,
+)
 from litlamp.sight.seen import HeadSeen
 from litlamp.sight.traces import BRIGHT, DIM, HeadTrace, LampTrace, Look, Pose
 
-SAME_HEAD = 0.75
-"""Heads whose middles lie nearer to each other than this, head widths, are one."""
 SAME_BOX = 0.4
 """Boxes that share so much of the larger are of one head."""
-BESIDE = 3.0
-"""So far, head widths, may a signal be from where it was taken to be."""
-OTHER_SIZE = 1.5
-"""By so much, as a factor, may a signal be of another size than it was taken to be."""
 SAME_LAMP = 0.6
 """Lamps of one head whose centres lie nearer to each other than this, of their diameter, are one."""
-OTHER_LAMP = 0.3
-"""The same of lamps of which looks named different colours: one lamp may look so, but not from elsewhere."""
-LARGE = 4.0
-"""Px of a lens from which on looks tell where its lamp is and of what colour."""
-NEXT_LAMP = 0.9
-"""Within so many diameters of where a lamp was expected there is no other: they stand further apart."""
 MOST_LAMPS = 3
 """Lamps followed in one head: a head may have one for each colour."""
 MOST_HEADS = 6
 """Heads followed in one signal at once; the best seen are kept in the end."""
-UNSEEN = 2
-"""Looks in a row that did not see a head, from which on it gives way to one that has no place left."""
 FORGOTTEN = 5
 """The same, from which on it is taken to have been none of the signal's."""
 COVERED, COVERED_TOGETHER = 0.35, 0.6
@@ -76,8 +73,6 @@ SOUGHT_FOR, DIMLY = 0.25, 0.05
 OTHER_LIT, MUCH_MORE, AGREE = 0.7, 4.0, 0.7
 """What is found there may differ so much in hue, may be so many times as bright; and two lamps that are found
 agree on the way that all went if that differs by no more than this, diameters."""
-SETTLE = 0.3
-"""Share of the way that a head's place within the signal goes with each look."""
 LEAST_CHANGE = 0.03
 """The width of its heads is put right where it is off by more than this."""
 SWIFT = 0.5
@@ -211,13 +206,13 @@ class Track:
     def learn(self, at: float, glance: Glance, size: tuple[int, int]) -> None:
         """Take in what a look saw, on the frame that was last followed to."""
         seen = glance.seen
-        matched = self._matched(glance)
+        matched = heads_matched(self.heads, self.pose, glance)
         # Heads not plainly lit are seen none too well, and often in the wrong place: what is followed stays.
         followed = self.misses == 0 and (self._sure or self._lit)
         blind = followed and not any(_plainly_lit(head) for head in seen.heads)
         if self.heads and not blind:
             before_it = self.pose
-            self._settle(glance, matched)
+            self.pose = settled(self.heads, self.pose, glance, matched, sure=self._sure)
             self._expect_more(before_it)
             if matched:
                 self._measure(seen.resolution)
@@ -238,7 +233,7 @@ class Track:
                 self._place(self.heads[slot], sides, lit=head.lamp is not None)
             slots.append(slot)
             if slot >= 0:
-                self._learn_lamp(self.heads[slot], glance.lenses[i], _shows(head))
+                self._learn_lamp(self.heads[slot], glance.lenses[i], lit_colour(head))
         if glance.searched:
             self._boards = [(self._sides(board.box), board) for board in glance.boards]
             self._searched = self.pose.width
@@ -314,8 +309,8 @@ class Track:
             (x - u * width, y - v * width)
             for u, v in sorted((h.middle for h in known), key=lambda middle: middle[1])
         ]
-        fit = next((at for at in places if self._alike(glance, self._laid(glance, at, width))), places[0])
-        self._lie(fit, width)
+        fits = (at for at in places if alike(self.heads, glance, laid(self.heads, glance, at, width)))
+        self._lie(next(fits, places[0]), width)
 
     def lay_on(self, other: Track) -> None:
         """It is where another track of the same signal is."""
@@ -528,91 +523,6 @@ class Track:
             (box.y1 - p.y) / p.width,
         )
 
-    def _matched(self, glance: Glance) -> dict[int, int]:
-        """Which of the track's heads each head of a look is, by where it stands.
-
-        Of a signal that comes near fast the place may be out by as much as its heads stand apart. So where
-        heads would be left over, those of the look are laid on it anew, if more of them then find theirs.
-        How large it is then, the width of its heads tells, and how far they stand apart.
-        """
-        size, heads = self.pose.width, glance.seen.heads
-        best = self._laid(glance, (self.pose.x, self.pose.y), size, max(1.0, glance.seen.resolution / size))
-        if len(best) in (len(heads), len(self._followed)):
-            return best
-        for size, head, trace in product(self._sizes(glance), heads, self._followed):
-            (x, y), (u, v) = head.box.centre, trace.middle
-            middle = x - u * size, y - v * size
-            if math.dist(middle, (self.pose.x, self.pose.y)) < BESIDE * size:
-                other = self._laid(glance, middle, size)
-                # What looks no longer see where it would be was none: nothing is laid on it.
-                known = sum(self.heads[slot].missed < UNSEEN for slot in other.values())
-                if known > len(best) and self._alike(glance, other):
-                    best = other
-        return best
-
-    def _sizes(self, glance: Glance) -> Iterator[float]:
-        """Widths that its heads may have, px, where they are not where they were expected."""
-        yield glance.seen.resolution
-        known = [head.middle for head in self._followed if head.missed < UNSEEN]
-        shown = [head.box.centre for head in glance.seen.heads]
-        if 1 < len(known) == len(shown):
-            own, now = (math.dist(*_ends(middles)) for middles in (known, shown))
-            size = now / max(own, 1e-6)
-            if abs(math.log(size / self.pose.width)) < math.log(OTHER_SIZE):
-                yield size
-
-    def _laid(
-        self, glance: Glance, middle: tuple[float, float], width: float, reach: float = 1.0
-    ) -> dict[int, int]:
-        """The same, were the signal's middle there, px of the frame, and its heads so wide."""
-        pairs = []
-        for i, head in enumerate(glance.seen.heads):
-            for slot, trace in enumerate(self.heads):
-                if trace.gone:
-                    continue
-                u, v = trace.middle
-                away = math.dist(head.box.centre, (middle[0] + u * width, middle[1] + v * width)) / width
-                if away < SAME_HEAD * reach:
-                    pairs.append((away, i, slot))
-        matched: dict[int, int] = {}
-        for _, i, slot in sorted(pairs):
-            if i not in matched and slot not in matched.values():
-                matched[i] = slot
-        return matched
-
-    def _alike(self, glance: Glance, matched: dict[int, int]) -> bool:
-        """Whether each head that a look saw lit shows a colour that was seen there before, if any was."""
-        for i, slot in matched.items():
-            shown = _shows(glance.seen.heads[i])
-            known = {lamp.colour for lamp in self.heads[slot].lamps if lamp.colour is not None}
-            if shown is not None and known and shown not in known:
-                return False
-        return True
-
-    def _settle(self, glance: Glance, matched: dict[int, int]) -> None:
-        """Correct the pose by heads that a look saw: by their lamps, whose places are truer than boxes."""
-        if not matched:
-            return
-        pairs = [self._same_lamp(glance, i, slot) for i, slot in matched.items()]
-        lamps = [pair for pair in pairs if pair is not None]
-        heads = [(glance.seen.heads[i].box.centre, self.heads[slot].middle) for i, slot in matched.items()]
-        width = self.pose.width + 0.5 * (glance.seen.resolution - self.pose.width)
-        for places in (lamps, heads):
-            now, own = (np.array([pair[k] for pair in places]).reshape(-1, 2) for k in (0, 1))
-            if len(places) < 2:
-                continue
-            own = own - own.mean(axis=0)
-            spread = float((own**2).sum())
-            if spread > 0.5:  # how far heads stand apart tells best how large all is
-                width = float((own * (now - now.mean(axis=0))).sum()) / spread
-                width = min(max(width, 0.8 * self.pose.width), 1.25 * self.pose.width)
-                if places is heads and lamps and self._sure:  # what was followed is surer than dark heads
-                    width = self.pose.width + SETTLE * (width - self.pose.width)
-                break
-        now, own = (np.array([pair[k] for pair in lamps or heads]) for k in (0, 1))
-        x, y = now.mean(axis=0) - own.mean(axis=0) * width
-        self.pose = Pose(float(x), float(y), max(width, 2.0))
-
     def _expect_more(self, before: Pose) -> None:
         """As much as a look found the signal further on and larger than it was followed to, it goes on."""
         seconds, self._learned = self._gone_to - self._learned, self._gone_to
@@ -643,19 +553,6 @@ class Track:
         self.looks = [replace(look, pose=_wider(look.pose, by)) for look in self.looks]
         self._good = deque((_wider(pose, by) for pose in self._good), self._good.maxlen)
         self.widths = array("f", [wide * by for wide in self.widths])
-
-    def _same_lamp(
-        self, glance: Glance, i: int, slot: int
-    ) -> tuple[tuple[float, float], tuple[float, float]] | None:
-        """Where the lit lamp of a look's head is, and where that lamp is in the signal, if it is known."""
-        x, y, _ = glance.lenses[i]
-        known = [lamp for lamp in self.heads[slot].lamps if lamp.usual != 0 and not lamp.gone]
-        if glance.seen.heads[i].lamp is None or not known:
-            return None
-        near = min(known, key=lambda lamp: math.dist((x, y), self.pose.place(lamp.u, lamp.v)))
-        away = math.dist((x, y), self.pose.place(near.u, near.v)) / self.pose.width
-        reach = OTHER_LAMP if self._another(near, _shows(glance.seen.heads[i])) else NEXT_LAMP
-        return ((x, y), (near.u, near.v)) if away < reach * near.diameter else None
 
     def _place(self, head: HeadTrace, sides: tuple[float, float, float, float], *, lit: bool) -> None:
         """A look saw the head there; where no lamp of it was seen lit, all are where they were in it."""
@@ -711,11 +608,6 @@ class Track:
         x, y = middle + ((self.pose.x, self.pose.y) - middle) * by
         self.pose = Pose(float(x), float(y), max(self.pose.width * by, 2.0))
 
-    def _another(self, lamp: LampTrace, colour: Colour | None) -> bool:
-        """Whether one of that colour is another lamp, if it is elsewhere: small ones are of any colour."""
-        large = lamp.diameter * self.pose.width > LARGE
-        return large and lamp.colour is not None and colour is not None and colour != lamp.colour
-
     def _learn_lamp(self, head: HeadTrace, lens: tuple[float, float, float], colour: Colour | None) -> None:
         """Take in where a look saw a head's lamp, of that colour; None where it is dark."""
         x, y, diameter = lens
@@ -724,7 +616,7 @@ class Track:
         d = diameter / self.pose.width
         own = [lamp for lamp in head.lamps if not lamp.gone]
         near = min(own, key=lambda lamp: math.dist((u, v), (lamp.u, lamp.v)), default=None)
-        reach = OTHER_LAMP if near is not None and self._another(near, colour) else SAME_LAMP
+        reach = OTHER_LAMP if near is not None and another(near, self.pose.width, colour) else SAME_LAMP
         if near is not None and math.dist((u, v), (near.u, near.v)) < reach * max(d, near.diameter):
             if lit or near.usual == 0:
                 near.u += SETTLE * (u - near.u)
@@ -745,13 +637,6 @@ class Track:
                 lamp.missed = 0 if lamp is near else lamp.missed + 1
                 lamp.gone = lamp.missed >= ASTRAY
             self._shown.append(near)
-
-
-def _ends(
-    middles: Sequence[tuple[float, float]],
-) -> tuple[tuple[float, float], tuple[float, float]]:
-    """The highest and the lowest."""
-    return min(middles, key=lambda m: m[1]), max(middles, key=lambda m: m[1])
 
 
 def _no_wilder(growth: float) -> float:
@@ -781,14 +666,6 @@ def _cover(
     """Whether much of one lies in the other."""
     a, b = Box(*one), Box(*other)
     return a.overlap(b) > much * min(a.area, b.area)
-
-
-def _shows(head: HeadSeen) -> Colour | None:
-    """The colour of its lamp; None where it is dark."""
-    if head.lamp is None:
-        return None
-    _, colour = max((belief, colour) for colour, belief in head.colour.items())
-    return colour
 
 
 def _plainly_lit(head: HeadSeen) -> bool:
