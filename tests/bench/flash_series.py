@@ -13,7 +13,8 @@ from collections import Counter
 import numpy as np
 
 from litlamp.collection.interval import clopper_pearson
-from litlamp.sight.flash import Flash, LampSeries, flash
+from litlamp.sight.flash import flash
+from litlamp.sight.lamp_series import Flash, LampSeries
 
 FLASHING = ("flash, LED", "flash, filament")
 STEADY = (

@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from litlamp.media.clip import open_clip
-from litlamp.sight.flash import LEANS, SHORTEST, SWINGS, UNSETTLED, LampSeries, flash, lit_for_long
+from litlamp.sight.flash import SHORTEST, SWINGS, UNSETTLED, flash, lit_for_long
+from litlamp.sight.lamp_series import LEANS, LampSeries
 
 FIRST_SEED = 500_000  # neither those that flash.py was chosen on nor those of the bench's figures
 

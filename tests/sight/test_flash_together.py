@@ -5,8 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from litlamp.sight.flash import LEANS, SWELLS, Flash, LampSeries, flash
+from litlamp.sight.flash import flash
 from litlamp.sight.flash_together import ALL_STEADY, ALONE, EDGES, MAY_BE_GLASS, together
+from litlamp.sight.lamp_series import LEANS, Flash, LampSeries
+from litlamp.sight.rhythm import SWELLS
 
 TIMES = np.arange(120) / 30
 FLASHES = Flash(0.999, None, 60.0, 0.5, 0.5, 40.0, 12.0)

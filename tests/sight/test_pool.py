@@ -13,9 +13,9 @@ from litlamp.aspects.aspect import COLOURS, PLATES, Colour
 from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box
 from litlamp.sight.eyes import Calibration
-from litlamp.sight.flash import LampSeries
 from litlamp.sight.glance import Glance
 from litlamp.sight.head_light import HeadLight
+from litlamp.sight.lamp_series import LampSeries
 from litlamp.sight.pool import _flash, _flashes, _near, asked, averaged, believed, pool
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.tracks import Track

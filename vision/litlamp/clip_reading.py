@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from litlamp.media.frame import Frame
     from litlamp.media.sources import Source
     from litlamp.sight.eyes import Eyes
-    from litlamp.sight.flash import Flash
+    from litlamp.sight.lamp_series import Flash
     from litlamp.sight.seen import SignalSeen
     from litlamp.sight.signals import SignalInClip
 

@@ -97,7 +97,7 @@ class Ripple:
 
 @dataclass(frozen=True, slots=True)
 class Filament:
-    """Seconds in which a filament's light comes within 1/e of its end (see `sight.flash`)."""
+    """Seconds in which a filament's light comes within 1/e of its end (see `sight.lamp_curves`)."""
 
     rise: float = 0.07
     fall: float = 0.06

@@ -8,20 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from litlamp.sight.flash import (
-    BEAT_PRIOR,
-    CLEARLY,
-    FEWEST_FRAMES,
-    LEANS,
-    SURE,
-    SWELLS,
-    Flash,
-    LampSeries,
-    flash,
-    leaning,
-    lit_for_long,
-    normalised,
-)
+from litlamp.sight.flash import FEWEST_FRAMES, flash, lit_for_long
+from litlamp.sight.lamp_series import LEANS, Flash, LampSeries, leaning
+from litlamp.sight.lit_level import normalised
+from litlamp.sight.rhythm import BEAT_PRIOR, CLEARLY, SURE, SWELLS
 
 EDGES = 8.0
 """Nats by which the edges of all lamps together must be those of a flash."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from litlamp.sight.flash import LampSeries
+from litlamp.sight.lamp_series import LampSeries
 from litlamp.sight.traces import LampTrace
 from litlamp.sight.tracks import Track
 

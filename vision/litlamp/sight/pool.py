@@ -17,20 +17,11 @@ from litlamp.aspects.aspect import COLOURS, MOST_HEADS, PLATES, Arrangement, Mou
 from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box, union_of
 from litlamp.sight.eyes import Calibration
-from litlamp.sight.flash import (
-    CLEARLY,
-    LEANS,
-    NOT_PROVEN,
-    SWINGS,
-    Flash,
-    LampSeries,
-    flash,
-    leaning,
-    lit_for_long,
-    two_levels,
-)
+from litlamp.sight.flash import NOT_PROVEN, SWINGS, flash, lit_for_long, two_levels
 from litlamp.sight.flash_together import together
 from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light
+from litlamp.sight.lamp_series import LEANS, Flash, LampSeries, leaning
+from litlamp.sight.rhythm import CLEARLY
 from litlamp.sight.seen import DARK, HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.traces import Look, passed
 from litlamp.sight.tracks import COVERED, COVERED_TOGETHER, Track

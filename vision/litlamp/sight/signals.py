@@ -9,8 +9,8 @@ from itertools import pairwise
 from litlamp.media.clip_frame import ClipFrame
 from litlamp.sight.alternating import in_turn
 from litlamp.sight.eyes import Calibration, logistic
-from litlamp.sight.flash import Flash
 from litlamp.sight.glance import moved_signal
+from litlamp.sight.lamp_series import Flash
 from litlamp.sight.one_camera import of_others, under_one_camera, yellows
 from litlamp.sight.pool import asked, believed, in_view, pool
 from litlamp.sight.seen import SignalSeen
