@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from litlamp.media.clip import open_clip
-from litlamp.sight.flash import SHORTEST, SWINGS, UNSETTLED, flash, lit_for_long
+from litlamp.sight.flash import IN_STEP, SHORTEST, SWINGS, UNSETTLED, flash, lit_for_long
 from litlamp.sight.lamp_series import LEANS, LampSeries
 
 FIRST_SEED = 500_000  # neither those that flash.py was chosen on nor those of the bench's figures
@@ -324,3 +324,23 @@ def test_model_crossing_lamps(real: Path, lamp: str) -> None:
     # While a lamp waits in the dark before the crossing wakes it, it does not flash.
     waiting = flash(LampSeries(times[: awake[0]], light[: awake[0]], np.ones(awake[0], bool)))
     assert waiting.flashing is None or waiting.flashing < 0.02
+
+
+@pytest.mark.parametrize(("period", "in_step"), [(1.0, True), (1.9, True), (0.45, False), (2.6, False)])
+def test_a_filament_off_for_moments_in_step_is_not_said_to_be_steady(period: float, in_step: bool) -> None:
+    """It never goes dark, and is dim for no longer than a wire takes to pass; but that in step."""
+    times = np.arange(0, 8, 1 / 30)
+    since = (times + 0.3) % period
+    light = 1 - 0.7 * np.clip(1 - np.abs(since - 0.1) / 0.075, 0, 1)
+    found = flash(LampSeries(times, light, np.ones(times.size, bool)))
+    assert (found.flashing is None) == in_step
+    assert (found.reason == IN_STEP) == in_step
+
+
+def test_a_lamp_now_and_then_behind_something_is_steady_all_the_same() -> None:
+    times = np.arange(0, 8, 1 / 30)
+    light = np.ones(times.size)
+    for at in (1.0, 1.9, 4.2, 6.8):
+        light[(times > at) & (times < at + 0.1)] = 0.3
+    found = flash(LampSeries(times, light, np.ones(times.size, bool)))
+    assert found.flashing is not None and found.flashing < 0.02

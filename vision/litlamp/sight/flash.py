@@ -47,6 +47,9 @@ NOT_PROVEN = f"the lamp was never seen lit for {SHORTEST} s without a break"
 UNSETTLED = "the lamp's light was too uneven to tell a steady lamp from a flash"
 _UNSETTLED = 0.12  # share of frames in which a steady lamp is not plainly lit, at most
 _FALLEN = 0.7  # of its light about that moment, what a steady lamp gives at least
+IN_STEP = "the lamp dips as regularly as one that flashes"
+_FEWEST_DIPS = 3
+_UNEVEN = 0.15  # of the period, how far dips that keep step may be out
 _BLINKS = 2.5  # so many times its usual light in a few frames, and the usual light is that of a dark lens
 
 _NEVER_DARK = 0.5
@@ -123,10 +126,30 @@ def _proven(times: Floats, light: Floats, found: Flash) -> Flash:
         usual, most = (float(v) for v in np.quantile(light, (0.9, 0.98)))
         if spells.unsettled > _UNSETTLED or most > _BLINKS * usual:
             return Flash(None, UNSETTLED, log_ratio=found.log_ratio)
-        return found
+        return Flash(None, IN_STEP, log_ratio=found.log_ratio) if _dips_in_step(times, light) else found
     if spells.dips.size >= 4 and float(np.diff(spells.dips).max()) < 0.9 / FASTEST:
         return found
     return Flash(None, NOT_PROVEN, log_ratio=found.log_ratio)
+
+
+def _dips_in_step(times: Floats, light: Floats) -> bool:
+    """Whether a lamp falls and rises again three times and more, evenly, at the rate of a flash.
+
+    A slow filament that is off for a short while only never goes dark, nor is it dim for long.
+    """
+    x = normalised(times, light)
+    if x is None:
+        return False
+    edges = np.diff(np.concatenate([[0], (x < _FALLEN).astype(int), [0]]))
+    starts, ends = np.flatnonzero(edges > 0), np.flatnonzero(edges < 0)
+    # One frame alone may be a wire, or one in which an LED lamp was caught dark.
+    dips = np.array([times[a:b].mean() for a, b in zip(starts, ends, strict=True) if b - a > 1])
+    if dips.size < _FEWEST_DIPS:
+        return False
+    steps = np.diff(dips)
+    period = float(np.median(steps))
+    even = float(np.abs(steps / period - 1).max()) < _UNEVEN
+    return even and 1 / FASTEST < period < 1 / SLOWEST
 
 
 def lit_for_long(series: LampSeries) -> bool:
