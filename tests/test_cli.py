@@ -116,6 +116,13 @@ def test_the_caution_is_in_every_help(capsys: pytest.CaptureFixture[str]) -> Non
         ["read", "--level", "nan", "x.jpg"],
         ["read", "--level", "high", "x.jpg"],
         ["read", "--expect", "pole", "x.jpg"],
+        ["read", "--fps", "nan", "."],
+        ["read", "--fps", "0", "."],
+        ["read", "--fps", "1e-300", "."],
+        ["read", ""],
+        ["read", "x.jpg", "--picture", ""],
+        ["footage", "x.mp4", "--to", ""],
+        ["footage", "x.mp4", "--to", "ride", "--fps", "nan"],
         ["read", "--rulebook", "NONE", "x.jpg"],
         ["read", "--rulebook", "missing.toml", "x.jpg"],
         ["read", "--edition", "1999", "x.jpg"],
@@ -282,6 +289,24 @@ def test_two_sources_of_one_name_get_two_pictures(grey: Path, tmp_path: Path) ->
     assert run(["read", str(grey), str(other), "--picture", str(tmp_path)]) == 1
     assert {p.name for p in tmp_path.iterdir()} == {"b", "grey.png", "grey-read.png", "grey-read-2.png"}
     assert grey.read_bytes() == before
+
+
+def test_no_picture_is_written_over_a_source(grey: Path, tmp_path: Path) -> None:
+    other = tmp_path / "grey-read.png"
+    other.write_bytes(grey.read_bytes())
+    assert run(["read", str(grey), str(other), "--picture", str(tmp_path)]) == 1
+    assert other.read_bytes() == grey.read_bytes()
+    assert {p.name for p in tmp_path.iterdir()} == {
+        "grey.png", "grey-read.png", "grey-read-2.png", "grey-read-read.png",
+    }  # fmt: skip
+
+
+def test_closed_output_is_told_in_a_sentence(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "stdout", None)
+    assert run(["explain", "single red"]) == 2
+    assert "standard output is closed" in one_line(capsys.readouterr().err)
 
 
 def test_the_picture_folder_is_a_file(grey: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -287,3 +287,30 @@ def test_a_drive_that_went_away_is_told_and_gone_on_with_when_it_is_back(
     assert run(["footage", clip, "--to", str(tmp_path), "--no-video", "--resume"]) == 0
     (line,) = (tmp_path / "signals.jsonl").read_bytes().splitlines()
     assert validate_ride(line) == read[0].record
+
+
+def test_the_clip_itself_is_not_written_over(clip: str, eyes: Eyes, tmp_path: Path) -> None:
+    own = tmp_path / "ride.mp4"
+    shutil.copy2(clip, own)
+    with pytest.raises(FootageError, match="would replace this clip"):
+        make_footage(str(own), tmp_path, eyes=eyes)
+    assert own.read_bytes() == Path(clip).read_bytes()
+    assert [p.name for p in tmp_path.iterdir()] == ["ride.mp4"]
+
+
+def test_what_is_of_no_ride_or_of_another_is_not_written_over(
+    clip: str, read: tuple[Ride, Path], eyes: Eyes, tmp_path: Path
+) -> None:
+    (tmp_path / "index.html").write_text("mine")
+    with pytest.raises(StateError, match="is not of this ride"):
+        make_footage(clip, tmp_path, eyes=eyes, video=False)
+    assert (tmp_path / "index.html").read_text() == "mine"
+    folder = tmp_path / "whole"
+    shutil.copytree(read[1], folder)
+    other = tmp_path / "other.mp4"
+    shutil.copy2(clip, other)
+    before = {p.name: p.read_bytes() for p in folder.iterdir()}
+    with pytest.raises(StateError, match="is not of this ride"):
+        make_footage(str(other), folder, eyes=eyes, video=False)
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+    assert make_footage(clip, folder, eyes=eyes, resume=True, video=False).faults == ()

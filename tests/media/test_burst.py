@@ -86,6 +86,28 @@ def test_what_is_no_photograph_is_passed_over(tmp_path: Path) -> None:
     assert clip.notes[0].startswith("3.jpg was passed over: this JPEG file is damaged")
 
 
+def test_one_emptied_among_others_keeps_its_moment(tmp_path: Path) -> None:
+    for index in range(5):
+        shot(tmp_path, f"{index}.jpg", 10 * index)
+    (tmp_path / "1.jpg").write_bytes(b"")
+    (tmp_path / "3.jpg").write_bytes(bytes(2000))
+    (tmp_path / "note.png").write_bytes(b"")  # of another ending than the photographs
+    with open_burst(tmp_path, fps=10) as clip:
+        frames = list(clip)
+    assert [f.time.seconds for f in frames] == pytest.approx([0, 0.2, 0.4])
+    assert clip.duration == pytest.approx(0.5)
+    assert [note.split()[0] for note in clip.notes] == ["1.jpg", "3.jpg"]
+
+
+def test_one_emptied_does_not_take_the_times_of_the_others(tmp_path: Path) -> None:
+    for index in range(4):
+        shot(tmp_path, f"{index}.jpg", 40 + index, f"2024:05:31 10:00:0{index}")
+    (tmp_path / "2.jpg").write_bytes(b"")
+    with open_burst(tmp_path) as clip:
+        assert [frame.time.pts * frame.time.time_base for frame in clip] == [0, 1, 3]
+    assert clip.times_fault is None
+
+
 def test_a_photograph_that_vanishes_is_passed_over(tmp_path: Path) -> None:
     for index in range(4):
         shot(tmp_path, f"{index}.jpg", 10 * index)

@@ -28,6 +28,7 @@ from litlamp.footage_state import (
     StateError,
     clip_mark,
     load_state,
+    of_another,
     save_state,
     unfinished,
 )
@@ -113,6 +114,8 @@ def make_footage(
             f"{folder} holds a ride that was not read to its end: go on with --resume, or remove {kept}"
         )
 
+    _nothing_lost(source, folder)
+
     def told(label: str) -> Callable[[float, float | None], None]:
         return lambda seconds, length: progress(label, seconds, length) if progress is not None else None
 
@@ -145,6 +148,25 @@ def make_footage(
         why = ride.record.notes or ("this clip is cut off",)
         faults.append(f"{source}: {why[-1]}; what was read is kept")
     return Made(ride, files, tuple(faults), notes)
+
+
+def _nothing_lost(source: str, folder: Path) -> None:
+    """See to it that nothing that will be written replaces the clip, or what is not of this ride.
+
+    Raises
+    ------
+    FootageError : the clip lies where something will be written.
+    litlamp.footage_state.StateError : something else does.
+    """
+    from litlamp.report.ride_files import NAMES
+
+    there = [folder / name for name in NAMES if (folder / name).exists()]
+    for path in there:
+        with contextlib.suppress(OSError):
+            if path.samefile(source):
+                raise FootageError("what is written would replace this clip: choose another folder")
+    if there and of_another(folder, source):
+        raise StateError(f"{there[0]} is not of this ride and would be lost: choose another folder")
 
 
 def read_ride(

@@ -120,6 +120,18 @@ def unfinished(folder: Path) -> bool:
     return state.watch is not None
 
 
+def of_another(folder: Path, source: str) -> bool:
+    """Whether the folder holds no work on this clip; what is damaged may be."""
+    try:
+        state = msgspec.msgpack.decode((folder / NAME).read_bytes(), type=State)
+    except FileNotFoundError:
+        return True
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError, ValueError):
+        return False
+    known = state.made_by.get("source"), state.made_by.get("length and date")
+    return known != (Path(source).name, clip_mark(source))
+
+
 def clip_mark(source: str) -> str:
     """What tells a source from another of the same name: how long it is and when it was last changed."""
     try:

@@ -65,6 +65,10 @@ def run(arguments: Sequence[str] | None = None) -> int:
         # A terminal that cannot show a character gets its code, not a fault.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
+    if sys.stdout is None:
+        if sys.stderr is not None:
+            say("standard output is closed, so that nothing can be told there")
+        return BAD
     try:
         # The words as given are kept for a record of how something was made.
         status = commands.main(words, prog_name="litlamp", standalone_mode=False, obj=tuple(words))

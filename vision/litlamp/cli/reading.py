@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 import time
@@ -18,9 +19,11 @@ from litlamp.cli.shared import (
     NO_SIGNAL,
     READ,
     Fault,
+    Folder,
     book_named,
     book_option,
     edition_option,
+    fps_option,
     level_option,
     made_folder,
     say,
@@ -36,24 +39,23 @@ _PATIENCE = 2.0
 """Seconds that a source may take before its progress is told."""
 
 
+def _named(ctx: click.Context, param: click.Parameter, sources: tuple[str, ...]) -> tuple[str, ...]:
+    if "" in sources:
+        raise click.BadParameter("an empty name is no source")
+    return sources
+
+
 @click.command(epilog=FOOT)
-@click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
+@click.argument("sources", nargs=-1, required=True, metavar="SOURCE...", callback=_named)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object per source and line.")
-@click.option(
-    "--picture", type=click.Path(path_type=Path), metavar="DIR", help="Write annotated pictures here."
-)
+@click.option("--picture", type=Folder(), metavar="DIR", help="Write annotated pictures here.")
 @book_option
 @edition_option
 @level_option
 @click.option(
     "--expect", type=click.Choice(["mast", "dwarf"]), help="What the signals stand on, if you know it."
 )
-@click.option(
-    "--fps",
-    type=click.FloatRange(0, 1000, min_open=True),
-    metavar="RATE",
-    help="Frames a second of a folder of photographs that carry no times.",
-)
+@fps_option("Frames a second of a folder of photographs that carry no times.")
 @click.pass_context
 def read(
     ctx: click.Context,
@@ -80,7 +82,10 @@ def read(
     if picture is not None:
         made_folder(picture)
     worst, drawn, told = READ, set[str](), list[SourceReading]()
-    for source in expand(sources):
+    every = list(expand(sources))
+    if picture is not None:
+        drawn |= _sources_in(picture, every)
+    for source in every:
         reading, frames = _read_one(source, book, level, expect, fps, keep=picture is not None)
         _print_reading(reading, as_json)
         told.append(reading)
@@ -93,6 +98,17 @@ def read(
 
         click.echo(foot_text(told))
     ctx.exit(worst)
+
+
+def _sources_in(folder: Path, sources: Sequence[str]) -> set[str]:
+    """The names in the folder that are themselves sources, over which nothing must be written."""
+    own = set()
+    for source in sources:
+        with contextlib.suppress(OSError, ValueError):
+            there = folder / Path(source).name
+            if there.samefile(source):
+                own.add(there.name)
+    return own
 
 
 def _read_one(

@@ -15,9 +15,11 @@ from litlamp.cli.shared import (
     NO_SIGNAL,
     READ,
     Fault,
+    Folder,
     book_named,
     book_option,
     edition_option,
+    fps_option,
     level_option,
     made_folder,
     say,
@@ -29,14 +31,14 @@ if TYPE_CHECKING:
 
 @click.command(epilog=FOOT)
 @click.argument("clip", metavar="CLIP")
-@click.option("--to", "folder", type=click.Path(path_type=Path), required=True, metavar="DIR")
+@click.option("--to", "folder", type=Folder(), required=True, metavar="DIR")
 @click.option("--resume", is_flag=True, help="Go on with a ride that was stopped.")
 @click.option("--video/--no-video", default=True, show_default=True, help="Write the ride with marks on it.")
 @book_option
 @edition_option
 @level_option
 @click.option("--expect", type=click.Choice(["mast", "dwarf"]), help="What the signals stand on.")
-@click.option("--fps", type=click.FloatRange(0, 1000, min_open=True), metavar="RATE", help="As for read.")
+@fps_option("As for read.")
 @click.pass_context
 def footage(
     ctx: click.Context,

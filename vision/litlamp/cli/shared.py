@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import os
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -13,6 +15,9 @@ if TYPE_CHECKING:
     from litlamp.aspects.rulebook import Rulebook
 
 FOOT = "Training aid only: never act on it on or near a track."
+
+SLOWEST_RATE = 0.001
+"""Frames a second of a folder of photographs, at least."""
 
 READ, NO_SIGNAL, BAD = 0, 1, 2
 # What a shell reports for a program ended by SIGINT and by SIGPIPE.
@@ -45,6 +50,33 @@ level_option = click.option(
     show_default=True,
     help="How sure the guarded reading must be.",
 )
+
+
+class Folder(click.Path):
+    """A folder to write in; an empty name, of a variable that was not set perhaps, is none."""
+
+    def __init__(self) -> None:
+        super().__init__(path_type=Path)
+
+    def convert(
+        self, value: str | os.PathLike[str], param: click.Parameter | None, ctx: click.Context | None
+    ) -> str | bytes | os.PathLike[str]:
+        """The folder's path; an empty name is bad usage."""
+        if not os.fspath(value):
+            self.fail("an empty name is no folder", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+def _rate(ctx: click.Context, param: click.Parameter, value: float | None) -> float | None:
+    if value is not None and math.isnan(value):
+        raise click.BadParameter("nan is no rate")
+    return value
+
+
+def fps_option(help: str) -> Callable[[Any], Any]:
+    """`--fps`, with these words of help."""
+    rates = click.FloatRange(SLOWEST_RATE, 1000)
+    return click.option("--fps", type=rates, callback=_rate, metavar="RATE", help=help)
 
 
 def book_named(name: str, edition: str | None) -> Rulebook:

@@ -44,8 +44,8 @@ def open_burst(
     With `fps` the photographs follow each other in the order of their names ("2" before "10"), so many a
     second. Without, they are put in the order of the times that their EXIF gives (DateTimeOriginal with
     SubSecTimeOriginal), and time runs from the first. If one carries no time they come in the order of
-    their names and `times_fault` says so. What is no photograph is passed over; one that cannot be read is
-    passed over with a note.
+    their names and `times_fault` says so. What is no photograph is passed over; one that cannot be read, be
+    it empty, is passed over with a note, and keeps its moment among the others.
 
     Raises
     ------
@@ -78,7 +78,10 @@ def open_burst(
         shots = [(path, index / rate) for index, path in enumerate(photographs)]
         duration = float(len(shots) / rate)
     else:
-        shots = [(path, _taken(path)) for path in photographs]
+        # Where times are told, what tells none for it is damaged has no moment.
+        shots = [(path, _taken(path)) for path in photographs if _begins_as_one(path)] or [
+            (path, None) for path in photographs
+        ]
         times = [time for _, time in shots if time is not None]
         if len(times) < len(shots):
             missing = len(shots) - len(times)
@@ -93,19 +96,24 @@ def open_burst(
 
 
 def _photographs(folder: Path) -> list[Path]:
-    """Regular files of the folder that begin as photographs do, in the order of their names."""
-    found = []
-    for path in folder.iterdir():
-        if path.name.startswith(".") or not path.is_file():
-            continue
-        try:
-            with path.open("rb") as file:
-                head = file.read(HEAD_BYTES)
-        except OSError:
-            continue
-        if sniff(head).kind == "photo":
-            found.append(path)
-    return sorted(found, key=lambda path: _natural(path.name))
+    """Regular files of the folder that begin as photographs do, in the order of their names.
+
+    Those between them that are named like them are some of them too, whatever became of them.
+    """
+    files = [path for path in folder.iterdir() if not path.name.startswith(".") and path.is_file()]
+    good = [path for path in files if _begins_as_one(path)]
+    known = set(good)
+    endings = {path.suffix.lower() for path in good} - {""}
+    spoilt = [path for path in files if path.suffix.lower() in endings and path not in known]
+    return sorted([*good, *spoilt], key=lambda path: _natural(path.name))
+
+
+def _begins_as_one(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return sniff(file.read(HEAD_BYTES)).kind == "photo"
+    except OSError:
+        return False
 
 
 def _natural(name: str) -> tuple[list[tuple[int, str]], str]:

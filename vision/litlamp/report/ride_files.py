@@ -27,6 +27,8 @@ RECORD, TABLE = "signals.jsonl", "signals.csv"
 SUBTITLES, SUBRIP = "ride.vtt", "ride.srt"
 CHAPTERS, METADATA = "chapters.vtt", "chapters.ffmeta"
 PAGE, VIDEO = "index.html", "ride.mp4"
+NAMES = (PAGE, RECORD, TABLE, SUBTITLES, SUBRIP, CHAPTERS, METADATA, VIDEO)
+"""Of all files that are written of a ride."""
 
 
 def texts(record: FootageRecord, title: str) -> dict[str, str]:

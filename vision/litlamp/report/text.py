@@ -82,7 +82,9 @@ def source_text(of: SourceReading) -> str:
     length = "" if of.duration_s is None else f", {clock(of.duration_s)}"
     lines = _wrapped(f"{name}{size}{length}: {found}", "")
     for note in of.notes:
-        lines += _field("note", f"{note[:1].upper()}{note[1:]}.")
+        # A note that begins with a file's name keeps it as it is.
+        first = note if "." in note.split(" ")[0] else f"{note[:1].upper()}{note[1:]}"
+        lines += _field("note", f"{first}.")
     if count == 0:
         lines += _wrapped(
             "That none was found does not mean that none is there: one may be too small, hidden or unlit.", ""
