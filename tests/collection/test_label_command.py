@@ -189,3 +189,52 @@ def test_progress_is_one_line_and_nothing_where_no_terminal_is() -> None:
 )
 def test_durations(seconds: float, words: str) -> None:
     assert duration(seconds) == words
+
+
+def test_readings_of_no_run_are_not_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    to = tmp_path / "out"
+    to.mkdir()
+    (to / "readings.jsonl").write_bytes(b"mine\n")
+    assert label(grey(tmp_path / "a.png"), "--to", to) == 2
+    assert "give another folder, or begin with --anew" in capsys.readouterr().err
+    (to / "journal.jsonl").write_bytes(b'{"made_by"')  # cut inside its first line
+    assert label(tmp_path / "a.png", "--to", to) == 2
+    assert (to / "readings.jsonl").read_bytes() == b"mine\n"
+    assert label(tmp_path / "a.png", "--to", to, "--anew") == 0
+    assert (to / "earlier-1" / "readings.jsonl").read_bytes() == b"mine\n"
+
+
+def test_results_among_their_sources_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    grey(tmp_path / "a.png")
+    assert label(tmp_path, "--to", tmp_path) == 2
+    assert "holds the sources" in capsys.readouterr().err
+    assert [p.name for p in tmp_path.iterdir()] == ["a.png"]
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["label", ".", "--to", ""],
+        ["label", ".", "--to", "out", "--patience", "nan"],
+        ["label", ".", "--to", "out", "--patience", "inf"],
+        ["export", "none.jsonl", "--as", "", "--to", "out"],
+        ["export", "none.jsonl", "--as", "csv", "--to", ""],
+        ["export", "none.jsonl", "--as", "csv", "--to", "out"],
+        ["sample", "none.jsonl", "--to", ""],
+        ["compare", "none.jsonl", "none.jsonl"],
+    ],
+)
+def test_what_names_nothing_is_refused(
+    arguments: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "none.jsonl").touch()
+    assert run(arguments) == 2
+    shown = capsys.readouterr()
+    assert shown.out == "" and shown.err.count("\n") == 1
+    assert [p.name for p in tmp_path.iterdir()] == ["none.jsonl"]
+
+
+def test_why_nothing_could_be_read_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert label(tmp_path / "nope", "--to", tmp_path / "out") == 2
+    assert "there is no such file" in capsys.readouterr().err

@@ -196,3 +196,25 @@ def test_what_was_not_checked_is_told(tmp_path: Path, by_hand: Any) -> None:
     told = CliRunner().invoke(commands, ["score", str(file), str(readings), "--weights", weights])
     assert told.exit_code == 2
     assert "no source of the truth is in the sample" in told.output
+
+
+def test_a_sample_is_written_over_nothing(tmp_path: Path, by_hand: Any) -> None:
+    readings = collection(tmp_path / "readings.jsonl", by_hand)
+    before = readings.read_bytes()
+    go = CliRunner()
+
+    def sampled(*more: str) -> int:
+        return go.invoke(commands, ["sample", str(readings), *more], standalone_mode=True).exit_code
+
+    assert sampled("-n", "5", "--to", str(tmp_path)) == 2
+    assert readings.read_bytes() == before
+    to = tmp_path / "drawn"
+    assert sampled("-n", "20", "--to", str(to)) == 0
+    first = {p.name: p.read_bytes() for p in to.iterdir()}
+    assert sampled("-n", "21", "--to", str(to)) == 2  # the first may be half marked
+    assert sampled("-n", "20", "--to", str(to)) == 0
+    assert {p.name: p.read_bytes() for p in to.iterdir()} == first
+    run_of_its_own = tmp_path / "run"
+    run_of_its_own.mkdir()
+    (run_of_its_own / "journal.jsonl").touch()
+    assert sampled("-n", "5", "--to", str(run_of_its_own)) == 2

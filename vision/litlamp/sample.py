@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Callable
+from io import FileIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -91,14 +92,32 @@ def _rules(book: Rulebook) -> Callable[[Aspect], str | None]:
 
 
 def _save(truth: Path | None, line: bytes, save: Callable[[], None]) -> None:
-    """Save the sample, and its line with it where it has a file to go to."""
+    """Save the sample, and its line with it where it has a file to go to; if one fails, neither is there."""
     if truth is None:
         save()
         return
+    began = not truth.exists()
     try:
-        with truth.open("ab") as file:
-            save()
-            file.write(line + b"\n")
-    except OSError as error:
+        # Not through a buffer: what could not be written must not be tried again at the close.
+        with truth.open("ab", buffering=0) as file:
+            before = file.seek(0, os.SEEK_END)
+            try:
+                _write(file, line + b"\n")
+                save()
+            except BaseException:
+                file.truncate(before)
+                raise
+    except BaseException as error:
+        if began:
+            with contextlib.suppress(OSError):
+                truth.unlink()
+        if not isinstance(error, OSError):
+            raise
         said = (error.strerror or "unknown fault").lower()
         raise PictureError(f"the truth line could not be written to {truth}: {said}") from None
+
+
+def _write(file: FileIO, data: bytes) -> None:
+    left = memoryview(data)
+    while left:
+        left = left[file.write(left) or 0 :]

@@ -76,6 +76,8 @@ def check_book(text: str, filename: str = "") -> tuple[Fault, ...]:
         what = re.sub(r" \(at .*\)$", "", str(error))
         where = f"{filename} is" if filename else "this is"
         return (Fault(int(at[1]) if at else last, f"{where} not TOML: {what}"),)
+    except RecursionError:
+        return (Fault(1, "brackets stand in brackets too deep for a rulebook"),)
     check = _Check(data, lines_of(text))
     check.all()
     return tuple(sorted(set(check.faults), key=lambda fault: (fault.line, fault.message)))

@@ -240,7 +240,7 @@ def load_book_file(path: str | Path, edition: str | None = None) -> Rulebook:
 
     path = Path(path)
     try:
-        text = path.read_bytes().decode("utf-8")
+        text = path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise RulebookError(f"{path}: not UTF-8 text, so not a rulebook") from error
     faults = check_book(text, str(path))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,6 +33,12 @@ def _size(ctx: click.Context, param: click.Parameter, value: str | None) -> tupl
     if not 16 <= min(size) <= max(size) <= 8192:
         raise click.BadParameter(f"{value!r}: a side must be from 16 to 8192 px")
     return size
+
+
+def _finite(value: object) -> bool:
+    if isinstance(value, tuple):
+        return all(map(_finite, value))
+    return not isinstance(value, float) or math.isfinite(value)
 
 
 @click.command(epilog=FOOT)
@@ -96,6 +103,9 @@ def draw(
 
     The truth line is printed, or appended to the file that --truth names.
     """
+    for name, value in scene.items():
+        if not _finite(value):
+            raise click.UsageError(f"--{name.replace('_', '-')} takes finite numbers only")
     ending = out.suffix.lower()
     clip = ending in (".mp4", ".mov")
     if not clip and ending not in (".png", ".jpg", ".jpeg"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,9 +13,11 @@ from litlamp.cli.shared import (
     FOOT,
     READ,
     Fault,
+    Folder,
     book_named,
     book_option,
     edition_option,
+    fps_option,
     level_option,
     made_folder,
     say,
@@ -24,9 +27,27 @@ if TYPE_CHECKING:
     from litlamp.aspects.aspect import Mount
 
 
+def _named(ctx: click.Context, param: click.Parameter, folder: str) -> str:
+    if not folder:
+        raise click.BadParameter("an empty name is no folder")
+    return folder
+
+
+def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
+    if not math.isfinite(value):
+        raise click.BadParameter(f"{value:g} is no number of seconds")
+    return value
+
+
 @click.command(epilog=FOOT)
 @click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
-@click.option("--to", required=True, metavar="DIR", help="Results folder; may be in a store (s3://...).")
+@click.option(
+    "--to",
+    required=True,
+    metavar="DIR",
+    callback=_named,
+    help="Results folder; may be in a store (s3://...).",
+)
 @click.option("--cluster", metavar="ADDRESS", help="A Dask scheduler to hand the work to: tcp://host:8786.")
 @click.option(
     "--workers", type=click.IntRange(0, 4096), help="Processes; as many as processors if not given."
@@ -37,6 +58,7 @@ if TYPE_CHECKING:
     default=120.0,
     show_default=True,
     metavar="SECONDS",
+    callback=_finite,
     help="A source of which nothing is heard for so long is given up.",
 )
 @click.option("--anew", is_flag=True, help="Read all again; the earlier readings are moved aside.")
@@ -47,9 +69,7 @@ if TYPE_CHECKING:
 @click.option(
     "--expect", type=click.Choice(["mast", "dwarf"]), help="What the signals stand on, if you know it."
 )
-@click.option(
-    "--fps", type=click.FloatRange(0, 1000, min_open=True), metavar="RATE", help="As for litlamp read."
-)
+@fps_option("As for litlamp read.")
 @click.pass_context
 def label(
     ctx: click.Context,
@@ -78,7 +98,7 @@ def label(
     if cluster is not None and workers is not None:
         raise click.UsageError("--workers is for this machine, and a --cluster has its own")
     from litlamp.collection.far import FarError
-    from litlamp.collection.label import Asked, LabelError, crew
+    from litlamp.collection.label import Asked, LabelError, crew, first_failure
     from litlamp.collection.label_to import label_to
     from litlamp.collection.progress import ProgressLine, duration
     from litlamp.sight.eyes import EyesError
@@ -111,6 +131,8 @@ def label(
         f"{counts.none:,} without, {counts.failed:,} not read; {done.now:,} of them now, "
         f"in {duration(done.seconds)}"
     )
+    if counts.failed == counts.done and (why := first_failure(done.path)) is not None:
+        say(why)
     click.echo(FOOT)
     ctx.exit(BAD if counts.failed == counts.done else READ)
 
@@ -118,7 +140,7 @@ def label(
 @click.command(epilog=FOOT)
 @click.argument("readings", metavar="DIR|READINGS")
 @click.option("--as", "formats", required=True, metavar="FORMAT,...", help="csv, parquet, coco, crops, vtt.")
-@click.option("--to", type=click.Path(path_type=Path), metavar="DIR", help="DIR/export if not given.")
+@click.option("--to", type=Folder(), metavar="DIR", help="DIR/export if not given.")
 def export(readings: str, formats: str, to: Path | None) -> None:
     """Write a collection's readings in the formats that other programs read.
 
@@ -128,13 +150,17 @@ def export(readings: str, formats: str, to: Path | None) -> None:
     """
     from litlamp.collection.export import export as export_all
     from litlamp.collection.exporting import ExportError
-    from litlamp.collection.label_line import readings_path
+    from litlamp.collection.label_line import read_lines, readings_path
     from litlamp.collection.truth_file import LinesError
 
     path = readings_path(readings)
     to = to or path.parent / "export"
     chosen = [name for word in formats.split(",") if (name := word.strip().lower())]
+    if not chosen:
+        raise click.UsageError("--as names no format: csv, parquet, coco, crops or vtt")
     try:
+        if next(iter(read_lines(path)), None) is None:
+            raise Fault(f"{path} holds no reading")
         export_all(path, to, chosen, lambda words: click.echo(f"{to}: {words}"))
     except (ExportError, LinesError) as error:
         raise Fault(str(error)) from error
@@ -161,6 +187,8 @@ def compare(before: str, after: str, as_json: bool, rulebook: str | None) -> Non
         first = next(iter(read_lines(old)), None)
         if first is None:
             raise Fault(f"{old} holds no reading")
+        if next(iter(read_lines(new)), None) is None:
+            raise Fault(f"{new} holds no reading")
         book = book_named(rulebook or first.rulebook.name, first.rulebook.edition)
         result = compared(old, new, book)
     except LinesError as error:
@@ -184,7 +212,7 @@ def compare(before: str, after: str, as_json: bool, rulebook: str | None) -> Non
     help="Strata: rule, guarded, light, sure, size, kind, or columns of your own.",
 )
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True)
-@click.option("--to", type=click.Path(path_type=Path), metavar="DIR", help="DIR/sample if not given.")
+@click.option("--to", type=Folder(), metavar="DIR", help="DIR/sample if not given.")
 @click.option("--rulebook", metavar="NAME|FILE", help="The book of the readings, if it is your own.")
 def sample(readings: str, count: int, by: str, seed: int, to: Path | None, rulebook: str | None) -> None:
     """Draw a stratified sample of a collection, and write a page on which people mark it.
@@ -193,7 +221,7 @@ def sample(readings: str, count: int, by: str, seed: int, to: Path | None, ruleb
     whole collection is.
     """
     from litlamp.collection.label_line import readings_path
-    from litlamp.collection.sample_folder import write_sample
+    from litlamp.collection.sample_folder import SampleFolderError, write_sample
     from litlamp.collection.strata import draw_sample
     from litlamp.collection.truth_file import LinesError
     from litlamp.report.whole_file import WriteError
@@ -207,7 +235,7 @@ def sample(readings: str, count: int, by: str, seed: int, to: Path | None, ruleb
         book = book_named(rulebook or of.name, of.edition)
         made_folder(to)
         write_sample(drawn, book, path, to)
-    except (LinesError, WriteError) as error:
+    except (LinesError, SampleFolderError, WriteError) as error:
         raise Fault(str(error)) from error
     strata = len({member.stratum for member in drawn.members})
     unread = f"; {drawn.failed:,} could not be read, and are left out" if drawn.failed else ""

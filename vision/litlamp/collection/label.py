@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import platform
 import time
@@ -23,6 +24,8 @@ from litlamp.collection.journal import JournalError, OtherMaker
 from litlamp.collection.made_by import made_by, run_name
 from litlamp.collection.reading_work import Done, Settings, Task
 from litlamp.collection.run_folder import (
+    JOURNAL,
+    READINGS,
     RUN,
     Counts,
     FolderError,
@@ -119,6 +122,10 @@ def label(
     LabelError : it cannot begin or go on. What was read until then is kept.
     litlamp.sight.eyes.EyesError : the networks are missing or altered.
     """
+    for source in sources:
+        with contextlib.suppress(OSError, ValueError):
+            if Path(source).is_dir() and to.samefile(source):
+                raise LabelError(f"{to} holds the sources: give another folder for the results")
     by = made_by(asked.book, asked.level, asked.expect, asked.fps)
     settings = Settings(asked.book, asked.level, asked.expect, asked.fps, run_name(by))
     began, clock = datetime.now(UTC), time.monotonic()
@@ -157,9 +164,25 @@ def label(
     except OSError as error:
         said = (error.strerror or "unknown fault").lower()
         where = error.filename if isinstance(error.filename, str) else to
-        raise LabelError(
-            f"{where}: {said}; what was read is kept, and the same command goes on from there"
-        ) from error
+        kept = "; what was read is kept, and the same command goes on from there"
+        raise LabelError(f"{where}: {said}{kept if _begun(to) else ''}") from error
+
+
+def first_failure(to: Path) -> str | None:
+    """Why the first source in a results folder could not be read; None where it could."""
+    try:
+        with (to / READINGS).open("rb") as file:
+            told = msgspec.json.decode(file.readline(), type=dict[str, Any])
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError):
+        return None
+    return f"{told['source']}: {told['failure']}" if told.get("failure") else None
+
+
+def _begun(to: Path) -> bool:
+    try:
+        return (to / JOURNAL).is_file()
+    except OSError:
+        return False
 
 
 def _read(

@@ -246,6 +246,11 @@ def open_folder(
     OSError : the system refused something.
     """
     path.mkdir(parents=True, exist_ok=True)
+    if not _begun(path / JOURNAL) and _holds_any(path / READINGS):
+        raise FolderError(
+            f"{path / READINGS} is of no run that can be gone on with: give another folder, or begin with "
+            "--anew, which moves it aside"
+        )
     journal = open_lines(path / JOURNAL, made_by)
     try:
         _hold(journal, path)
@@ -298,6 +303,18 @@ def write_new(path: Path, data: bytes) -> None:
         file.flush()
         os.fsync(file.fileno())
     temporary.replace(path)
+
+
+def _begun(journal: Path) -> bool:
+    """Whether its first line, which says what made it, is there and whole."""
+    if not journal.exists():
+        return False
+    with journal.open("rb") as file:
+        return file.readline().endswith(b"\n")
+
+
+def _holds_any(file: Path) -> bool:
+    return file.exists() and file.stat().st_size > 0
 
 
 def _hold(journal: Lines, path: Path) -> None:

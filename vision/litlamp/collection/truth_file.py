@@ -14,6 +14,7 @@ rate of its flashing lamps.
 
 from __future__ import annotations
 
+import codecs
 import os
 from dataclasses import dataclass
 from pathlib import Path
@@ -230,7 +231,8 @@ def load_truth(path: str | os.PathLike[str]) -> tuple[TruePicture, ...]:
 def parse_truth(data: bytes, name: str) -> tuple[TruePicture, ...]:
     """The truth in the bytes of such a file; `name` is what a fault calls it. Raises LinesError."""
     pictures: dict[str, TruePicture] = {}
-    for number, line in numbered_lines(name, data):
+    # Some editors begin a file of text with a mark of its byte order.
+    for number, line in numbered_lines(name, data.removeprefix(codecs.BOM_UTF8)):
         try:
             picture = _picture(msgspec.json.decode(line, type=_Picture), number)
         except (msgspec.DecodeError, UnicodeDecodeError, ValueError) as error:
