@@ -102,6 +102,7 @@ def test_a_changed_model_or_renderer_is_refused_by_name(whole, monkeypatch, chan
         ("--first-seed", "299999", "--count", "2"),
         ("--seeds", "calibration", "--first-seed", "200000"),
         ("--edition", "1066"),
+        ("--level", "nan"),
     ],
 )
 def test_seeds_of_another_purpose_and_unknown_editions_are_refused(tmp_path, arguments):

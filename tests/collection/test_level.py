@@ -80,6 +80,7 @@ def test_readings_at_a_lower_level_are_refused(tmp_path):
     assert "level 1" in told.output
 
 
-@pytest.mark.parametrize("given_risk", ["0", "2"])
+@pytest.mark.parametrize("given_risk", ["0", "2", "nan"])
 def test_a_risk_that_is_no_share_is_refused(tmp_path, given_risk):
-    assert CliRunner().invoke(level, [str(tmp_path), "--risk", given_risk]).exit_code == 2
+    refused = CliRunner().invoke(level, [str(tmp_path), "--risk", given_risk])
+    assert refused.exit_code == 2 and "--risk" in refused.output

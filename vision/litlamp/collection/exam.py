@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import itertools
+import math
 import multiprocessing
 import os
 import sys
@@ -249,6 +250,8 @@ def exam(
     worst: int,
 ) -> None:
     """Make, read and score rendered scenes; run again to go on after a stop."""
+    if math.isnan(level):
+        raise click.UsageError("--level is a number above 0 and at most 1")
     allowed = SEEDS[purpose]
     first = allowed.start if first_seed is None else first_seed
     if first not in allowed or first + count > allowed.stop:

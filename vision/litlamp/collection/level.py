@@ -18,6 +18,7 @@ with a loss of at most 1 that never grows with the level, the least level at whi
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -110,6 +111,8 @@ def load_cases(folder: Path, book: Rulebook) -> list[Answered]:
 @click.option("--risk", type=click.FloatRange(0, 1, min_open=True), default=0.002, show_default=True)
 def level(folder: Path, risk: float) -> None:
     """Print what the guard does at each level, and the least level that keeps the risk."""
+    if math.isnan(risk):
+        raise click.UsageError("--risk is a share above 0 and at most 1")
     book = load_book()
     try:
         cases = load_cases(folder, book)
