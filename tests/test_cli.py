@@ -145,6 +145,7 @@ def test_the_caution_is_in_every_help(capsys: pytest.CaptureFixture[str]) -> Non
         ["draw", "yellow", "out.png", "--size", "64x64", "--truth", "missing/truth.jsonl"],
         ["rules", "NONE"],
         ["rules", "CROR", "--edition", "1999"],
+        ["rules", "--edition", "2025"],
         ["rules", "--check", "missing.toml"],
         ["rules", "CROR", "--check", "missing.toml"],
     ],

@@ -78,6 +78,8 @@ def check_book(text: str, filename: str = "") -> tuple[Fault, ...]:
         return (Fault(int(at[1]) if at else last, f"{where} not TOML: {what}"),)
     except RecursionError:
         return (Fault(1, "brackets stand in brackets too deep for a rulebook"),)
+    if not text.strip():
+        return (Fault(1, f"{filename or 'this'} is empty"),)
     check = _Check(data, lines_of(text))
     check.all()
     return tuple(sorted(set(check.faults), key=lambda fault: (fault.line, fault.message)))

@@ -68,6 +68,8 @@ def rules(name: str | None, edition: str | None, checked: Path | None) -> None:
             raise click.UsageError("give either the NAME of a book to print or a FILE to check")
         _check(checked)
     elif name is None:
+        if edition is not None:
+            raise click.UsageError("--edition is of a book: give its NAME")
         for known in book_names():
             book = load_book(known)
             others = ", ".join(e for e in book.editions if e != book.edition)

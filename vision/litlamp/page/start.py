@@ -43,7 +43,8 @@ def _free(host: str, port: int) -> None:
     except OSError as error:
         said = (error.strerror or "unknown fault").lower()
         raise StartError(
-            f"the address {host}, port {port}, cannot be used: {said}; try another --port"
+            f"the address {host}, port {port}, cannot be used: {said}; try another "
+            f"{'--host' if isinstance(error, socket.gaierror) else '--port'}"
         ) from error
 
 
