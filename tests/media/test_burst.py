@@ -106,6 +106,7 @@ def test_one_emptied_does_not_take_the_times_of_the_others(tmp_path: Path) -> No
     with open_burst(tmp_path) as clip:
         assert [frame.time.pts * frame.time.time_base for frame in clip] == [0, 1, 3]
     assert clip.times_fault is None
+    assert clip.notes == ("2.jpg was passed over: it does not begin as a photograph",)
 
 
 def test_a_photograph_that_vanishes_is_passed_over(tmp_path: Path) -> None:

@@ -45,7 +45,7 @@ def open_burst(
     second. Without, they are put in the order of the times that their EXIF gives (DateTimeOriginal with
     SubSecTimeOriginal), and time runs from the first. If one carries no time they come in the order of
     their names and `times_fault` says so. What is no photograph is passed over; one that cannot be read, be
-    it empty, is passed over with a note, and keeps its moment among the others.
+    it empty, is passed over with a note, and at a rate keeps its moment among the others.
 
     Raises
     ------
@@ -72,16 +72,17 @@ def open_burst(
     if not photographs:
         raise MediaError("this folder holds no photographs", name)
 
-    fault, duration = None, None
+    fault, duration, notes = None, None, list[str]()
     shots: Sequence[Shot]
     if rate is not None:
         shots = [(path, index / rate) for index, path in enumerate(photographs)]
         duration = float(len(shots) / rate)
     else:
-        # Where times are told, what tells none for it is damaged has no moment.
-        shots = [(path, _taken(path)) for path in photographs if _begins_as_one(path)] or [
-            (path, None) for path in photographs
-        ]
+        # Where times are told, what tells none because it is spoilt has no moment.
+        spoilt = {path for path in photographs if not _begins_as_one(path)}
+        why = "was passed over: it does not begin as a photograph"
+        notes += [f"{shown(path.name)} {why}" for path in photographs if path in spoilt]
+        shots = [(path, _taken(path)) for path in photographs if path not in spoilt]
         times = [time for _, time in shots if time is not None]
         if len(times) < len(shots):
             missing = len(shots) - len(times)
@@ -91,7 +92,6 @@ def open_burst(
             shots = sorted(shots, key=lambda shot: shot[1] or 0)
             shots = [(path, None if time is None else time - min(times)) for path, time in shots]
             duration = float(max(times) - min(times))
-    notes: list[str] = []
     return Clip(_moments(shots, pixel_limit, notes), notes, name, duration, fault)
 
 
