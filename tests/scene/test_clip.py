@@ -193,7 +193,7 @@ def test_all_weathers_and_lights_can_be_filmed():
         ({"light": "noon"}, "light must be"),
         ({"weather": "hail"}, "weather must be"),
         ({"motion": "fly"}, "motion must be"),
-        ({"extra": "dragon"}, "is one of"),
+        ({"extra": "dragon"}, "must be one of"),
         ({"size": (240, 161)}, "both even"),
         ({"size": (20, 20)}, "at least 64"),
         ({"seconds": 0}, "must last"),

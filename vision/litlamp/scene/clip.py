@@ -335,7 +335,7 @@ def _check(size: tuple[int, int], light: str, weather: str, motion: str, extra: 
     if motion not in MOTIONS:
         raise ValueError(f"motion must be one of {', '.join(MOTIONS)}, not {motion!r}")
     if extra is not None and extra not in KINDS:
-        raise ValueError(f"a thing that is no signal is one of {', '.join(KINDS)}, not {extra!r}")
+        raise ValueError(f"a thing that is no signal must be one of {', '.join(KINDS)}, not {extra!r}")
     if min(size) < 64 or any(v % 2 for v in size):
         raise ValueError(f"a clip must be at least 64 px wide and high, both even, not {size[0]} x {size[1]}")
 

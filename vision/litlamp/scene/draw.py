@@ -89,7 +89,7 @@ def stage(
     if weather not in WEATHERS:
         raise ValueError(f"weather must be one of {', '.join(WEATHERS)}, not {weather!r}")
     if extra is not None and extra not in KINDS:
-        raise ValueError(f"a thing that is no signal is one of {', '.join(KINDS)}, not {extra!r}")
+        raise ValueError(f"a thing that is no signal must be one of {', '.join(KINDS)}, not {extra!r}")
     if min(size) < 16:
         raise ValueError(f"a picture must be at least 16 px wide and high, not {size[0]} x {size[1]}")
     rng = np.random.default_rng((seed, 11))
