@@ -92,7 +92,7 @@ def _rules(book: Rulebook) -> Callable[[Aspect], str | None]:
 
 
 def _save(truth: Path | None, line: bytes, save: Callable[[], None]) -> None:
-    """Save the sample, and its line with it where it has a file to go to; if one fails, neither is there."""
+    """Save the sample, and its line with it where it has a file to go to; no half line is left of it."""
     if truth is None:
         save()
         return
@@ -100,16 +100,17 @@ def _save(truth: Path | None, line: bytes, save: Callable[[], None]) -> None:
     try:
         # Not through a buffer: what could not be written must not be tried again at the close.
         with truth.open("ab", buffering=0) as file:
+            # The line comes after the sample: who ends this program before has no truth of nothing.
+            save()
             before = file.seek(0, os.SEEK_END)
             try:
                 _write(file, line + b"\n")
-                save()
             except BaseException:
                 file.truncate(before)
                 raise
     except BaseException as error:
-        if began:
-            with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError):
+            if began and truth.stat().st_size == 0:
                 truth.unlink()
         if not isinstance(error, OSError):
             raise
