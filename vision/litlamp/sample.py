@@ -34,7 +34,7 @@ def make_sample(out: Path, aspect: Aspect | None, book: Rulebook, truth: Path | 
     Raises
     ------
     ValueError : for an unknown light, weather or extra, or an ending that is not .png, .jpg or .jpeg.
-    PictureError : a file cannot be written; then neither is.
+    PictureError : a file cannot be written; no half of a truth line is left.
     """
     rgb, shown = draw(aspect, **scene)
     line = msgspec.json.encode(truth_line(shown, _source(out, truth), book.edition, _rules(book)))
@@ -57,7 +57,7 @@ def make_clip(
 
     Raises
     ------
-    PictureError : a file cannot be written; then neither is.
+    PictureError : a file cannot be written; no half of a truth line is left.
     """
     from litlamp.scene.clip_file import ClipFileError, save_clip
     from litlamp.scene.clip_truth import clip_truth_line
