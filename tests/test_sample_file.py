@@ -39,7 +39,7 @@ def test_a_full_disk_leaves_no_half_line(
         file.write(data[:20])
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr(sample, "_write", full)
+    monkeypatch.setattr(sample, "write_whole", full)
     with pytest.raises(PictureError, match="no space left"):
         drawn(tmp_path / "b.png", truth)
     assert (truth.read_bytes() if truth.exists() else None) == before

@@ -84,6 +84,8 @@ def estranged(pixels: Tensor, share: float, dice: torch.Generator) -> tuple[Tens
     """
     n, high, wide = pixels.shape[:3]
     device = pixels.device
+    if share <= 0:
+        return pixels, torch.zeros(n, dtype=torch.bool, device=device)
 
     def normal(scale: float, *shape: int) -> Tensor:
         return torch.randn((n, *(shape or (1, 1, 1))), generator=dice, device=device) * scale

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Callable
-from io import FileIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +12,7 @@ import msgspec
 
 from litlamp.aspects.aspect import Aspect
 from litlamp.aspects.rulebook import Rulebook
+from litlamp.collection.journal import write_whole
 from litlamp.report.picture import PictureError, save_picture
 from litlamp.scene.draw import draw
 from litlamp.scene.truth_line import truth_line
@@ -104,7 +104,7 @@ def _save(truth: Path | None, line: bytes, save: Callable[[], None]) -> None:
             save()
             before = file.seek(0, os.SEEK_END)
             try:
-                _write(file, line + b"\n")
+                write_whole(file, line + b"\n")
             except BaseException:
                 file.truncate(before)
                 raise
@@ -116,9 +116,3 @@ def _save(truth: Path | None, line: bytes, save: Callable[[], None]) -> None:
             raise
         said = (error.strerror or "unknown fault").lower()
         raise PictureError(f"the truth line could not be written to {truth}: {said}") from None
-
-
-def _write(file: FileIO, data: bytes) -> None:
-    left = memoryview(data)
-    while left:
-        left = left[file.write(left) or 0 :]

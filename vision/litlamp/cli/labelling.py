@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from litlamp.cli.finite import Finite
 from litlamp.cli.shared import (
     BAD,
     FOOT,
     READ,
     Fault,
     Folder,
+    Name,
     book_named,
     book_option,
     edition_option,
@@ -27,25 +28,13 @@ if TYPE_CHECKING:
     from litlamp.aspects.aspect import Mount
 
 
-def _named(ctx: click.Context, param: click.Parameter, folder: str) -> str:
-    if not folder:
-        raise click.BadParameter("an empty name is no folder")
-    return folder
-
-
-def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
-    if not math.isfinite(value):
-        raise click.BadParameter(f"{value:g} is no number of seconds")
-    return value
-
-
 @click.command(epilog=FOOT)
 @click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
 @click.option(
     "--to",
+    type=Name(),
     required=True,
     metavar="DIR",
-    callback=_named,
     help="Results folder; may be in a store (s3://...).",
 )
 @click.option("--cluster", metavar="ADDRESS", help="A Dask scheduler to hand the work to: tcp://host:8786.")
@@ -54,11 +43,10 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
 )
 @click.option(
     "--patience",
-    type=click.FloatRange(0, min_open=True),
+    type=Finite(0, min_open=True),
     default=120.0,
     show_default=True,
     metavar="SECONDS",
-    callback=_finite,
     help="A source of which nothing is heard for so long is given up.",
 )
 @click.option("--anew", is_flag=True, help="Read all again; the earlier readings are moved aside.")

@@ -20,6 +20,7 @@ from litlamp.cli.shared import (
     READ,
     Fault,
     Folder,
+    Name,
     book_named,
     book_option,
     edition_option,
@@ -39,14 +40,8 @@ _PATIENCE = 2.0
 """Seconds that a source may take before its progress is told."""
 
 
-def _named(ctx: click.Context, param: click.Parameter, sources: tuple[str, ...]) -> tuple[str, ...]:
-    if "" in sources:
-        raise click.BadParameter("an empty name is no source")
-    return sources
-
-
 @click.command(epilog=FOOT)
-@click.argument("sources", nargs=-1, required=True, metavar="SOURCE...", callback=_named)
+@click.argument("sources", type=Name(), nargs=-1, required=True, metavar="SOURCE...")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object per source and line.")
 @click.option("--picture", type=Folder(), metavar="DIR", help="Write annotated pictures here.")
 @book_option

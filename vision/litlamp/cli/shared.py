@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from litlamp.cli.finite import Finite
 
 if TYPE_CHECKING:
     from litlamp.aspects.aspect import Arrangement, Aspect, Mount, Plate
@@ -30,12 +31,6 @@ class Fault(click.ClickException):
     exit_code = BAD
 
 
-def _level(ctx: click.Context, param: click.Parameter, value: float) -> float:
-    if not 0 < value <= 1:
-        raise click.BadParameter(f"{value:g} is no probability above 0 and at most 1")
-    return value
-
-
 book_option = click.option(
     "--rulebook", default="CROR", show_default=True, metavar="NAME|FILE", help="Book to read by."
 )
@@ -44,16 +39,25 @@ edition_option = click.option(
 )
 level_option = click.option(
     "--level",
-    type=float,
-    callback=_level,
+    type=Finite(0, 1, min_open=True),
     default=0.99,
     show_default=True,
     help="How sure the guarded reading must be.",
 )
 
 
+class Name(click.types.StringParamType):
+    """A name; an empty one, of a variable that was not set perhaps, is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The name as it is."""
+        if not value:
+            self.fail("an empty name names nothing", param, ctx)
+        return super().convert(value, param, ctx)
+
+
 class Folder(click.Path):
-    """A folder to write in; an empty name, of a variable that was not set perhaps, is none."""
+    """A folder to write in, named like a `Name`."""
 
     def __init__(self) -> None:
         super().__init__(path_type=Path)
@@ -63,20 +67,13 @@ class Folder(click.Path):
     ) -> str | bytes | os.PathLike[str]:
         """The folder's path; an empty name is bad usage."""
         if not os.fspath(value):
-            self.fail("an empty name is no folder", param, ctx)
+            self.fail("an empty name names nothing", param, ctx)
         return super().convert(value, param, ctx)
-
-
-def _rate(ctx: click.Context, param: click.Parameter, value: float | None) -> float | None:
-    if value is not None and math.isnan(value):
-        raise click.BadParameter("nan is no rate")
-    return value
 
 
 def fps_option(help: str) -> Callable[[Any], Any]:
     """`--fps`, with these words of help."""
-    rates = click.FloatRange(SLOWEST_RATE, 1000)
-    return click.option("--fps", type=rates, callback=_rate, metavar="RATE", help=help)
+    return click.option("--fps", type=Finite(SLOWEST_RATE, 1000), metavar="RATE", help=help)
 
 
 def book_named(name: str, edition: str | None) -> Rulebook:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import hashlib
 import itertools
-import math
 import multiprocessing
 import os
 import sys
@@ -27,6 +26,7 @@ import msgspec
 
 from litlamp import __version__
 from litlamp.aspects.rulebook import Rulebook, RulebookError, book_names, book_text, load_book
+from litlamp.cli.finite import Finite
 from litlamp.collection.exam_scene import SEEDS, exam_scene
 from litlamp.collection.journal import Entry, Journal, JournalError, open_journal
 from litlamp.collection.judge import Judged, judge
@@ -236,7 +236,7 @@ def _tell(done: int, count: int) -> None:
 @click.option("--workers", type=click.IntRange(0), default=2, show_default=True, help="0: no other process.")
 @click.option("--rulebook", "name", type=click.Choice(book_names()), default="CROR", show_default=True)
 @click.option("--edition", metavar="YEAR", help="Edition of the book (its newest if not given).")
-@click.option("--level", type=click.FloatRange(0, 1, min_open=True), default=DEFAULT_LEVEL, show_default=True)
+@click.option("--level", type=Finite(0, 1, min_open=True), default=DEFAULT_LEVEL, show_default=True)
 @click.option("--worst", type=click.IntRange(0), default=0, help="Draw so many of the worst into DIR/worst.")
 def exam(
     to: Path,
@@ -250,8 +250,6 @@ def exam(
     worst: int,
 ) -> None:
     """Make, read and score rendered scenes; run again to go on after a stop."""
-    if math.isnan(level):
-        raise click.UsageError("--level is a number above 0 and at most 1")
     allowed = SEEDS[purpose]
     first = allowed.start if first_seed is None else first_seed
     if first not in allowed or first + count > allowed.stop:

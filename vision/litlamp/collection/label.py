@@ -24,12 +24,12 @@ from litlamp.collection.journal import JournalError, OtherMaker
 from litlamp.collection.made_by import made_by, run_name
 from litlamp.collection.reading_work import Done, Settings, Task
 from litlamp.collection.run_folder import (
-    JOURNAL,
     READINGS,
     RUN,
     Counts,
     FolderError,
     RunFolder,
+    begun,
     open_folder,
     set_aside,
 )
@@ -164,8 +164,10 @@ def label(
     except OSError as error:
         said = (error.strerror or "unknown fault").lower()
         where = error.filename if isinstance(error.filename, str) else to
-        kept = "; what was read is kept, and the same command goes on from there"
-        raise LabelError(f"{where}: {said}{kept if _begun(to) else ''}") from error
+        kept = ""
+        with contextlib.suppress(OSError):
+            kept = "; what was read is kept, and the same command goes on from there" if begun(to) else ""
+        raise LabelError(f"{where}: {said}{kept}") from error
 
 
 def first_failure(to: Path) -> str | None:
@@ -176,13 +178,6 @@ def first_failure(to: Path) -> str | None:
     except (OSError, msgspec.DecodeError, UnicodeDecodeError):
         return None
     return f"{told['source']}: {told['failure']}" if told.get("failure") else None
-
-
-def _begun(to: Path) -> bool:
-    try:
-        return (to / JOURNAL).is_file()
-    except OSError:
-        return False
 
 
 def _read(

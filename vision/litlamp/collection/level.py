@@ -18,7 +18,6 @@ with a loss of at most 1 that never grows with the level, the least level at whi
 
 from __future__ import annotations
 
-import math
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -29,6 +28,7 @@ import click
 from litlamp.aspects.interpret import guard, smallest_set
 from litlamp.aspects.reading import Outcome, RuleChance
 from litlamp.aspects.rulebook import Rulebook, load_book
+from litlamp.cli.finite import Finite
 from litlamp.collection.interval import Share, share
 from litlamp.collection.judge import side
 from litlamp.collection.match import match_signals
@@ -108,11 +108,9 @@ def load_cases(folder: Path, book: Rulebook) -> list[Answered]:
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
 @click.argument("folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
-@click.option("--risk", type=click.FloatRange(0, 1, min_open=True), default=0.002, show_default=True)
+@click.option("--risk", type=Finite(0, 1, min_open=True), default=0.002, show_default=True)
 def level(folder: Path, risk: float) -> None:
     """Print what the guard does at each level, and the least level that keeps the risk."""
-    if math.isnan(risk):
-        raise click.UsageError("--risk is a share above 0 and at most 1")
     book = load_book()
     try:
         cases = load_cases(folder, book)

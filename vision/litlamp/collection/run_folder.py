@@ -246,7 +246,8 @@ def open_folder(
     OSError : the system refused something.
     """
     path.mkdir(parents=True, exist_ok=True)
-    if not _begun(path / JOURNAL) and _holds_any(path / READINGS):
+    # A list is there before any reading is: without one these are not of a run that power's end cut short.
+    if not begun(path) and not (path / SOURCES).exists() and _holds_any(path / READINGS):
         raise FolderError(
             f"{path / READINGS} is of no run that can be gone on with: give another folder, or begin with "
             "--anew, which moves it aside"
@@ -295,6 +296,15 @@ def set_aside(path: Path) -> Path | None:
     return aside
 
 
+def begun(path: Path) -> bool:
+    """Whether the folder holds a run: its journal's first line, which says what made it. Raises OSError."""
+    try:
+        with (path / JOURNAL).open("rb") as file:
+            return file.readline().endswith(b"\n")
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+
+
 def write_new(path: Path, data: bytes) -> None:
     """Write a file whole or not at all. Raises OSError."""
     temporary = path.with_name(path.name + ".part")
@@ -303,14 +313,6 @@ def write_new(path: Path, data: bytes) -> None:
         file.flush()
         os.fsync(file.fileno())
     temporary.replace(path)
-
-
-def _begun(journal: Path) -> bool:
-    """Whether its first line, which says what made it, is there and whole."""
-    if not journal.exists():
-        return False
-    with journal.open("rb") as file:
-        return file.readline().endswith(b"\n")
 
 
 def _holds_any(file: Path) -> bool:

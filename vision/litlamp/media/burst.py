@@ -59,7 +59,7 @@ def open_burst(
         raise ValueError(f"a rate of frames is above 0, not {fps}")
     name = shown(folder)
     try:
-        photographs = _photographs(Path(folder))
+        photographs, spoilt = _photographs(Path(folder))
     except FileNotFoundError:
         raise MediaError("there is no such folder", name) from None
     except NotADirectoryError:
@@ -79,7 +79,6 @@ def open_burst(
         duration = float(len(shots) / rate)
     else:
         # Where times are told, what tells none because it is spoilt has no moment.
-        spoilt = {path for path in photographs if not _begins_as_one(path)}
         why = "was passed over: it does not begin as a photograph"
         notes += [f"{shown(path.name)} {why}" for path in photographs if path in spoilt]
         shots = [(path, _taken(path)) for path in photographs if path not in spoilt]
@@ -95,17 +94,17 @@ def open_burst(
     return Clip(_moments(shots, pixel_limit, notes), notes, name, duration, fault)
 
 
-def _photographs(folder: Path) -> list[Path]:
+def _photographs(folder: Path) -> tuple[list[Path], set[Path]]:
     """Regular files of the folder that begin as photographs do, in the order of their names.
 
-    Those between them that are named like them are some of them too, whatever became of them.
+    Those between them that are named like them are some of them too, whatever became of them: which, is
+    given besides.
     """
     files = [path for path in folder.iterdir() if not path.name.startswith(".") and path.is_file()]
-    good = [path for path in files if _begins_as_one(path)]
-    known = set(good)
+    good = {path for path in files if _begins_as_one(path)}
     endings = {path.suffix.lower() for path in good} - {""}
-    spoilt = [path for path in files if path.suffix.lower() in endings and path not in known]
-    return sorted([*good, *spoilt], key=lambda path: _natural(path.name))
+    spoilt = {path for path in files if path.suffix.lower() in endings} - good
+    return sorted(good | spoilt, key=lambda path: _natural(path.name)), spoilt
 
 
 def _begins_as_one(path: Path) -> bool:

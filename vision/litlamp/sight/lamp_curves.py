@@ -34,7 +34,14 @@ class Shapes(NamedTuple):
 
 
 def by_shape(times: Floats, x: Floats, measured: tuple[float, float], share: float, step: float) -> Shapes:
-    """Every kind of curve laid over the series, near a measured rate (and its error)."""
+    """Every kind of curve laid over the series, near a measured rate.
+
+    Parameters
+    ----------
+    times, x : shape (N,), seconds, and brightness in terms of the lit lamp.
+    measured : the rate and its error, Hz.
+    share : of the period that it is lit; `step` is the seconds between two frames.
+    """
     rate, error = measured
     tried = [_at_rate(times, x, rate + off * error, share, step) for off in (-1.5, -0.75, 0.0, 0.75, 1.5)]
     return Shapes(*(max(values) for values in zip(*tried, strict=True)))

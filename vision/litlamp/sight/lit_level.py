@@ -15,7 +15,13 @@ _ROWS = 512  # stretches whose levels are found at once
 
 
 def normalised(times: Floats, light: Floats) -> Floats | None:
-    """Brightness with 1 for the lit lamp, which may grow as it comes nearer; None if it is never lit."""
+    """Brightness with 1 for the lit lamp, which may grow as it comes nearer; None if it is never lit.
+
+    Parameters
+    ----------
+    times : float, shape (N,), seconds, increasing.
+    light : float, shape (N,), linear light in any unit, as is what is returned.
+    """
     # The lit level about each moment: the upper part of what is seen within the longest period.
     reach = 1.15
     first = np.searchsorted(times, times - reach)
@@ -31,7 +37,10 @@ def normalised(times: Floats, light: Floats) -> Floats | None:
 
 
 def levels(light: Floats, first: NDArray[np.int64], last: NDArray[np.int64], share: float) -> Floats:
-    """`np.quantile` of each of the stretches from `first` up to `last`, which are short and many."""
+    """`np.quantile` of each of the stretches from `first` up to `last`, which are short and many.
+
+    `light` is of shape (N,), `first` and `last` are places in it, shape (M,), as is what is returned.
+    """
     sizes = last - first
     # All stretches as rows of one array, filled up with what sorts behind; some at a time, to stay small.
     wide = np.append(light, np.full(int(sizes.max(initial=0)), np.inf))
@@ -52,7 +61,7 @@ def levels(light: Floats, first: NDArray[np.int64], last: NDArray[np.int64], sha
 
 
 def evened(times: Floats, x: Floats) -> Floats:
-    """The brightness in terms of the lit frames shortly before and after."""
+    """The brightness x, shape (N,), in terms of the lit frames shortly before and after; `times` in s."""
     lit = x > _LIT
     when, light = times[lit], x[lit]
     first = np.searchsorted(when, when - _SHORTLY)
