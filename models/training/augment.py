@@ -2,7 +2,6 @@
 
 All on the accelerator and at random, so that a lesson drawn once is not the same picture twice. Changes of
 tone and colour stay small: a strong one would make a yellow of a red whose truth does not change with it.
-Pictures may also be made much unlike any (`estranged`): of them everything but the colours is asked.
 """
 
 from __future__ import annotations
@@ -10,7 +9,6 @@ from __future__ import annotations
 import torch
 from torch import Tensor
 
-from litlamp.aspects.aspect import COLOURS
 from targets import FINDER_MAPS, READER_NAMES
 
 _LETTERS = [READER_NAMES.index(f"plate_{kind}") for kind in ("R", "L", "DV")]
@@ -74,65 +72,3 @@ def developed(pixels: Tensor, share: float, dice: torch.Generator) -> Tensor:
     new = (x.clamp(0, 1) * 255).round().to(torch.uint8)
     out = torch.where(some(share), new, rgb)
     return out if pixels.shape[3] == 3 else torch.cat([out, pixels[..., 3:]], 3)
-
-
-def estranged(pixels: Tensor, share: float, dice: torch.Generator) -> tuple[Tensor, Tensor]:
-    """That share of pictures in a manner of no camera's, so that heads are known by their form alone.
-
-    `pixels` is uint8 (N, H, W, C), R G B first; any further channel is left as it is. Also returned: which
-    pictures were changed, bool (N,). Their lamps may have any colour.
-    """
-    n, high, wide = pixels.shape[:3]
-    device = pixels.device
-    if share <= 0:
-        return pixels, torch.zeros(n, dtype=torch.bool, device=device)
-
-    def normal(scale: float, *shape: int) -> Tensor:
-        return torch.randn((n, *(shape or (1, 1, 1))), generator=dice, device=device) * scale
-
-    def some(chance: float) -> Tensor:
-        return torch.rand((n, 1, 1, 1), generator=dice, device=device) < chance
-
-    def uneven(cells: int, scale: float) -> Tensor:
-        grid = normal(scale, 3, cells, cells)
-        grid = torch.where(some(0.5), grid, grid[:, :1])
-        size = (high, wide)
-        field = torch.nn.functional.interpolate(grid, size, mode="bilinear", align_corners=False)
-        return field.permute(0, 2, 3, 1)
-
-    rgb = pixels[..., :3]
-    x = rgb.float() / 255
-    # Colours turned about grey, faded, or each made of the others.
-    grey = x.mean(3, keepdim=True)
-    mix = torch.eye(3, device=device) + normal(0.45, 3, 3)
-    mix = mix / mix.sum(2, keepdim=True).clamp(min=0.3)
-    mixed = torch.einsum("nhwc,nkc->nhwk", x, mix)
-    x = torch.where(some(0.7), mixed, grey + (x - grey) * (normal(0.5) + 0.3).clamp(-0.3, 1.5))
-    # Light and shade that nothing in the picture throws, and blotches.
-    x = torch.where(some(0.5), x * uneven(4, 0.3).exp(), x)
-    x = torch.where(some(0.4), x * uneven(48, 0.15).exp(), x)
-    x = x.clamp(1e-3, 1.0) ** normal(0.35).exp()
-    # As if drawn with few tones, or from far fewer px.
-    tones = (normal(0.4).exp() * 7).clamp(3, 24).round()
-    x = torch.where(some(0.2), (x * tones).round() / tones, x)
-    few = torch.nn.functional.avg_pool2d(x.permute(0, 3, 1, 2), 2)
-    few = torch.nn.functional.interpolate(few, (high, wide), mode="nearest").permute(0, 2, 3, 1)
-    x = torch.where(some(0.12), few, x)
-    soft = torch.nn.functional.avg_pool2d(x.permute(0, 3, 1, 2), 5, 1, 2).permute(0, 2, 3, 1)
-    # From smeared to edged with bright lines.
-    x = x + (soft - x) * (normal(0.8) - 0.2).clamp(-2.0, 0.6) * some(0.5)
-    grain = torch.randn(x.shape, generator=dice, device=device)
-    x = x + grain * normal(0.04).abs() * some(0.4)
-    new = (x.clamp(0, 1) * 255).round().to(torch.uint8)
-    chosen = some(share)
-    out = torch.where(chosen, new, rgb)
-    full = out if pixels.shape[3] == 3 else torch.cat([out, pixels[..., 3:]], 3)
-    return full, chosen.view(n)
-
-
-def colours_left_out(heed: Tensor, strange: Tensor) -> Tensor:
-    """The weights of the reader's answers, (N, READER_OUT), without colours where `strange`, bool (N,)."""
-    first = READER_NAMES.index("slot0_" + COLOURS[0])
-    colours = torch.zeros(heed.shape[1], dtype=torch.bool, device=heed.device)
-    colours[first : first + 3 * len(COLOURS)] = True
-    return heed.masked_fill(strange[:, None] & colours, 0.0)

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from torch import Tensor, nn
 from torch.nn import functional
 
-from augment import colours_left_out, developed, estranged, mirrored_lessons, mirrored_windows
+from augment import developed, mirrored_lessons, mirrored_windows
 from litlamp.aspects.aspect import COLOURS
 from litlamp.scene.traced import load_traced
 from mine import Mine, barren
@@ -50,10 +50,7 @@ def heat_loss(logit: Tensor, truth: Tensor, weight: Tensor) -> Tensor:
     return -((good + bad) * weight).sum() / hit.sum().clamp(min=8)
 
 
-def finder_loss(
-    y: Tensor, maps: Tensor, weight: Tensor, at: Tensor, strange: Tensor
-) -> tuple[Tensor, dict[str, Tensor]]:
-    """Of the pictures that are `strange`, bool (N,), no colour is asked."""
+def finder_loss(y: Tensor, maps: Tensor, weight: Tensor, at: Tensor) -> tuple[Tensor, dict[str, Tensor]]:
     head = heat_loss(y[:, 0], maps[:, 0], weight[:, 0])
     plate = heat_loss(y[:, 15], maps[:, 15], weight[:, 1])
     a, p = at[:, :1], at[:, 1:]
@@ -61,9 +58,7 @@ def finder_loss(
     place = ((y[:, 1:8] - maps[:, 1:8]).abs() * a).sum() / n + (
         (y[:, 13:15] - maps[:, 13:15]).abs() * a
     ).sum() / n
-    told = a[:, 0] * (~strange).float().view(-1, 1, 1)
-    colour = functional.cross_entropy(y[:, 8:13], maps[:, 8:13], reduction="none")
-    colour = (colour * told).sum() / told.sum().clamp(min=8)
+    colour = (functional.cross_entropy(y[:, 8:13], maps[:, 8:13], reduction="none") * a[:, 0]).sum() / n
     size = ((y[:, 16:20] - maps[:, 16:20]).abs() * p).sum() / m
     return head + 0.7 * plate + 0.3 * place + colour + 0.3 * size, {
         "head": head, "plate": plate, "place": place, "colour": colour,
@@ -222,7 +217,6 @@ def main() -> None:
     parser.add_argument("--traced", type=Path, help="folder of traced heads (see trace.py)")
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--keep", type=int, default=30_000, help="lessons kept on the accelerator")
-    parser.add_argument("--estranged", type=float, default=0.0, help="share of pictures made unlike any")
     parser.add_argument("--again", type=float, default=4, help="times each lesson may be looked at")
     args = parser.parse_args()
     args.to.mkdir(parents=True, exist_ok=True)
@@ -320,17 +314,13 @@ def main() -> None:
             seen_windows, asked, heed = seen_windows.clone(), asked.clone(), heed.clone()
             seen_windows[:n], asked[:n], heed[:n] = taken, 0.0, 0.0
             asked[:n, 0], heed[:n, :4] = 1.0, 1.0
-        seen_windows = developed(seen_windows, DEVELOPED, other_dice)
-        seen_windows, strange = estranged(seen_windows, args.estranged, other_dice)
-        heed = colours_left_out(heed, strange)
-        rgb, odd = estranged(developed(rgb, DEVELOPED, dice), args.estranged, dice)
         with autocast(device.split(":")[0]):
-            r = asks["reader"](seen_windows)
+            r = asks["reader"](developed(seen_windows, DEVELOPED, other_dice))
             q = asks["plates"](developed(boards, DEVELOPED, other_dice))
-            y = asks["finder"](rgb)
+            y = asks["finder"](developed(rgb, DEVELOPED, dice))
         rloss, rparts = reader_loss(r.float(), asked, heed)
         ploss = functional.cross_entropy(q.float(), letters)
-        loss, parts = finder_loss(y.float(), maps.float(), weight.float(), at.float(), odd)
+        loss, parts = finder_loss(y.float(), maps.float(), weight.float(), at.float())
         optimiser.zero_grad(set_to_none=True)
         (rloss + ploss).backward()
         loss.backward()

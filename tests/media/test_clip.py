@@ -243,6 +243,25 @@ def test_luma_is_a_view_that_stays_good(write_clip: Writer, tmp_path: Path) -> N
         assert np.array_equal(view, np.rot90(picture(index)[0]))
 
 
+def test_frames_that_no_other_needs_may_go_unsmoothed_and_look_the_same(
+    write_clip: Writer, tmp_path: Path
+) -> None:
+    options = {"preset": "medium", "qp": "30", "bf": "2"}
+    scene = np.kron(np.random.default_rng(4).integers(40, 200, (16, 24)), np.ones((8, 8))).astype(np.uint8)
+    chroma = np.full((64, 96), 128, np.uint8)
+    frames = [[np.roll(scene, 3 * i, axis=1), chroma, chroma] for i in range(24)]
+    path = write_clip(tmp_path / "b.mp4", frames, options=options)
+    with av.open(str(path)) as container:
+        whole = [(f.pict_type, f.to_ndarray()[:128]) for f in container.decode(video=0)]
+    with open_clip(path) as clip:
+        ours = [np.array(frame.luma) for frame in clip]
+    apart = [np.abs(mine.astype(int) - other) for mine, (_, other) in zip(ours, whole, strict=True)]
+    kinds = [av.video.frame.PictureType(kind).name for kind, _ in whole]
+    assert any(gap.any() for gap in apart)  # else nothing was spared
+    assert all(kinds[i] == "B" for i, gap in enumerate(apart) if gap.any())
+    assert max(gap.mean() for gap in apart) < 2
+
+
 def test_memory_does_not_grow(write_clip: Writer, tmp_path: Path) -> None:
     frames = [picture(i, 640, 480) for i in range(8)] * 40
     made = write_clip(tmp_path / "long.mp4", frames, options={"preset": "ultrafast", "qp": "30"})

@@ -6,9 +6,7 @@ import pytest
 torch = pytest.importorskip("torch")
 
 from augment import (  # noqa: E402
-    colours_left_out,
     developed,
-    estranged,
     mirrored_lessons,
     mirrored_windows,
 )
@@ -64,22 +62,3 @@ def test_developing_changes_tone_a_little_and_leaves_the_marks():
     assert 15 < int((moved > 0).sum()) < 49
     assert float(moved.max()) < 80
     assert torch.equal(developed(pixels, 0.0, dice), pixels)
-
-
-def test_estranged_pictures_are_told_and_keep_their_marks():
-    dice = torch.Generator().manual_seed(4)
-    pixels = torch.randint(40, 200, (64, 32, 16, 4), dtype=torch.uint8, generator=dice)
-    out, strange = estranged(pixels, 0.5, dice)
-    assert torch.equal(out[..., 3], pixels[..., 3]) and out.dtype == torch.uint8
-    moved = (out[..., :3].float() - pixels[..., :3].float()).abs().amax((1, 2, 3))
-    assert torch.equal(moved > 0, strange) and 15 < int(strange.sum()) < 49
-    same, none = estranged(pixels, 0.0, dice)
-    assert torch.equal(same, pixels) and not none.any()
-
-
-def test_of_estranged_pictures_no_colour_is_asked():
-    heed = torch.ones(2, len(READER_NAMES))
-    left = colours_left_out(heed, torch.tensor([False, True]))
-    assert torch.equal(left[0], heed[0])
-    asked = {name for name, weight in zip(READER_NAMES, left[1].tolist(), strict=True) if weight}
-    assert asked == {name for name in READER_NAMES if not name.startswith("slot")}

