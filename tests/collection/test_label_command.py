@@ -47,7 +47,7 @@ def test_lines_are_those_of_read_with_their_origin_after(
     assert 40 < line["brightness"] < 220
     assert line["run"] == json.loads((tmp_path / "out" / "run.json").read_bytes())["run"]
     told = capsys.readouterr()
-    assert "1 sources, 1 with a signal, 0 without, 0 not read" in told.out
+    assert "1 source, 1 with a signal, 0 without, 0 not read" in told.out
     assert "Training aid only" in told.out
     assert told.err == ""
     # What reads the lines of `read` reads these.

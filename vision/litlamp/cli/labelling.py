@@ -114,8 +114,9 @@ def label(
     counts = done.counts
     if done.aside is not None:
         say(f"the earlier readings are in {done.aside}")
+    many = "1 source" if counts.done == 1 else f"{counts.done:,} sources"
     click.echo(
-        f"{to.rstrip('/')}/readings.jsonl: {counts.done:,} sources, {counts.read:,} with a signal, "
+        f"{to.rstrip('/')}/readings.jsonl: {many}, {counts.read:,} with a signal, "
         f"{counts.none:,} without, {counts.failed:,} not read; {done.now:,} of them now, "
         f"in {duration(done.seconds)}"
     )
