@@ -5,11 +5,7 @@ import pytest
 
 torch = pytest.importorskip("torch")
 
-from augment import (  # noqa: E402
-    developed,
-    mirrored_lessons,
-    mirrored_windows,
-)
+from augment import developed, mirrored_lessons, mirrored_windows  # noqa: E402
 from litlamp.scene.compose import training_sample  # noqa: E402
 from litlamp.sight.crop import Window  # noqa: E402
 from litlamp.sight.find import read_heads, read_plates  # noqa: E402
