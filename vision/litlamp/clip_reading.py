@@ -159,7 +159,7 @@ def _decoding(
     with contextlib.ExitStack() as ends:
 
         def begin() -> tuple[Clip, Iterable[ClipFrame]]:
-            clip = ends.enter_context(open_clip(source, fps=fps, threads=threads))
+            clip = ends.enter_context(open_clip(source, fps=fps, threads=threads, thin=True))
             if threads == 1:
                 return clip, clip
             return clip, ends.enter_context(contextlib.closing(ahead(clip, frames_ready(clip.size))))

@@ -347,19 +347,20 @@ class _Reader:
 
         place = self._place
         if place is None:
-            clip = open_clip(self._source, fps=self._fps)
+            clip = open_clip(self._source, fps=self._fps, thin=True)
             self._size, self._duration = clip.size, clip.duration
             return clip, clip
         time_of = Time(place.pts, Fraction(*place.time_base))
         first = Time(place.first_pts, Fraction(*place.first_time_base))
         if self._fault is None:
-            clip = open_clip(self._source, fps=self._fps, start=Start(time_of, first, place.frames))
+            start = Start(time_of, first, place.frames)
+            clip = open_clip(self._source, fps=self._fps, start=start, thin=True)
             clip.size = self._size
             if any(frame.time == time_of and _mark(frame) == place.mark for frame in _up_to(clip, time_of)):
                 return clip, clip
             clip.close()
         # It cannot be wound forward to that very frame: decoded again, but not looked at.
-        clip = open_clip(self._source, fps=self._fps)
+        clip = open_clip(self._source, fps=self._fps, thin=True)
         for count, _ in enumerate(clip, 1):
             if count == place.frames:
                 break

@@ -145,6 +145,7 @@ def open_clip(
     pixel_limit: int = FRAME_PIXEL_LIMIT,
     threads: int = 0,
     start: Start | None = None,
+    thin: bool = False,
 ) -> Clip:
     """Open a clip: MP4, MOV, MKV, WebM, AVI and other containers; animated GIF, WebP, PNG, AVIF; a folder.
 
@@ -159,6 +160,7 @@ def open_clip(
     threads : decoder threads; 0 for as many as there are cores.
     start : go on from this frame. The first frames given are that one's or earlier ones, of what cannot be
         wound forward all of them.
+    thin : leave out pictures that can be done without where a lamp is followed; see `litlamp.media.spare`.
 
     Raises
     ------
@@ -184,7 +186,7 @@ def open_clip(
             return Clip(animation_moments(file, found.name, pixel_limit, notes), notes, name, file=file)
         from litlamp.media.container import Container
 
-        container = Container(file, found.name, pixel_limit, threads, notes)
+        container = Container(file, found.name, pixel_limit, threads, notes, thin)
         fault = f"a bare {found.name} stream carries no times" if found.name in _NO_TIMES else None
         return Clip(container.moments(start), notes, name, container.duration, fault, file)
     except MediaError as error:

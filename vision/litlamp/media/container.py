@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from litlamp.media.clip_frame import Moment, Start, too_large
 from litlamp.media.errors import MediaError
 from litlamp.media.planes import UPRIGHT, Coding, Packed, Plane, Turn, YCbCr
+from litlamp.media.spare import Spare
 from litlamp.media.transfer import Curve, Primaries
 
 # FFmpeg's demuxers by what the sniffer calls their files. Only the one that fits is ever asked: no playlist
@@ -63,7 +64,9 @@ class Container:
         Not to be opened, no video in it, a codec that is not known, or frames over `pixel_limit`.
     """
 
-    def __init__(self, file: BinaryIO, kind: str, pixel_limit: int, threads: int, notes: list[str]) -> None:
+    def __init__(
+        self, file: BinaryIO, kind: str, pixel_limit: int, threads: int, notes: list[str], thin: bool = False
+    ) -> None:
         self._file = _Watched(file)
         self._kind = kind
         self._limit = pixel_limit
@@ -84,6 +87,8 @@ class Container:
         except Exception as error:
             self._close()
             raise MediaError(f"this {kind} file is damaged") from error
+        self._spare = Spare(self._stream) if thin else None
+        self._left_out = 0
 
     def _video_stream(self, threads: int) -> VideoStream:
         streams = [
@@ -156,8 +161,11 @@ class Container:
                     f"this clip is cut off: its header tells of {duration:.1f} s, "
                     f"its pictures end after {seconds:.1f} s"
                 )
-            elif stream.frames and given < 0.95 * stream.frames:
-                self._notes.append(f"{given} of the {stream.frames} pictures of this clip could be decoded")
+                return
+            # Of what was left out before the start there is no account.
+            had = given + self._left_out
+            if had < 0.95 * stream.frames and (start is None or self._spare is None):
+                self._notes.append(f"{had} of the {stream.frames} pictures of this clip could be decoded")
         finally:
             self._close()
 
@@ -171,6 +179,9 @@ class Container:
                 self._file.tell_fault()
                 self._notes.append("damage in this clip: reading ended where the file no longer makes sense")
                 packet = None
+            if packet is not None and self._spare is not None and self._spare.leaves_out(packet):
+                self._left_out += 1
+                continue
             try:
                 decoded = self._stream.codec_context.decode(packet)
             except EOFError:
