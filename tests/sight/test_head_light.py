@@ -80,6 +80,31 @@ def test_any_other_lamp_is_one(lamps: list[LampTrace], lit: Colour, otherwise: C
     assert light.series.brightness == pytest.approx(most, abs=1e-6)
 
 
+HALF_TIME = TIMES < 2
+
+
+@pytest.mark.parametrize(
+    ("upper", "lower", "doubtful"),
+    [
+        (0.6 * STILL, 0.5 * HALF_TIME, True),  # both shine, and then one alone
+        (0.6 * STILL, 0.5 * ON, True),
+        (0.6 * STILL, 0.5 * (TIMES < 0.25), False),  # too short a time together: one takes over
+        (0.6 * STILL, 0.5 * ((TIMES < 2) | (TIMES > 2.1)), False),  # a wire before one of them
+        (0.6 * ~HALF_TIME, 0.5 * HALF_TIME, False),  # the aspect changes
+        (0.6 * STILL, 0.2 * HALF_TIME, False),  # the halo of another
+        (0.6 * STILL, 0.5 * STILL, False),
+    ],
+)
+def test_a_head_of_which_two_lenses_shone_and_one_went_dark_is_doubtful(
+    upper: np.ndarray, lower: np.ndarray, doubtful: bool
+) -> None:
+    lamps = [lamp(-0.3, upper, 0.6), lamp(0.3, lower, 0.6)]
+    assert head_light(track_of(lamps, "yellow", "yellow"), 0).doubtful is doubtful
+    lamps.reverse()
+    light = head_light(track_of(lamps, "yellow", "yellow"), 0)
+    assert light.doubtful is light.after(3.0).doubtful is doubtful
+
+
 def test_out_of_the_picture_nothing_is_seen_of_it() -> None:
     gone = lamp(0.0, np.where(TIMES < 3, 1.0, np.nan), 0.9)
     series = head_light(track_of([gone], "red", "red"), 0).series

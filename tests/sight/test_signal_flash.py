@@ -114,6 +114,13 @@ def test_a_lamp_is_told_to_be_steady_only_if_a_look_was_sure_that_it_is_lit(
     assert _flash(even, believed, HeadLight(even, np.zeros(120), np.full(120, 9.0))).flashing == told
 
 
+@pytest.mark.parametrize(("doubtful", "told"), [(False, 0.0), (True, None)])
+def test_of_a_doubtful_head_no_lamp_is_told_to_be_steady(doubtful: bool, told: float | None) -> None:
+    even = LampSeries(np.arange(120) / 30, np.full(120, 0.5), np.ones(120, bool))
+    light = HeadLight(even, np.zeros(120), np.full(120, 9.0), doubtful)
+    assert flashes_of({0: light}, [0.99])[0].flashing == told
+
+
 @pytest.mark.parametrize(("low", "flashes"), [(0.0, True), (0.3, True), (0.9, False)])
 def test_a_head_may_tell_of_a_flash_alone(low: float, flashes: bool) -> None:
     assert flashes_alone(HeadLight(swinging(low), np.zeros(120), np.full(120, 9.0))) == flashes

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import permutations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,9 @@ DULL = 0.1
 """Of a lamp's light, what a lens that shines dully gives at least; with less it says nothing."""
 OTHER_TINT, MOSTLY = 0.5, 0.7
 """It differs by so much, log of red over green; the share of looks that name the lamp where that is lit."""
+BOTH, LIT, OUT = (0.3, 0.14), 0.4, 0.12
+"""Seconds for which two lenses of a head shine at once, and for which one of them is dark, at least; shares of
+the head's light above which a lens shines, and below which it does not."""
 AROUND, BRIGHT, FALLEN = 2.5, 0.75, 0.6
 """Seconds on either side in which a lamp comes and goes; the shares of its light above which it is bright,
 and below which it is not, though its glass may shine."""
@@ -42,19 +46,21 @@ ALWAYS = 0.98
 class HeadLight:
     """A head's light as a series, and of each frame its hue and the diameter of its lens, px.
 
-    The hue is the log of red over green, nan where the lamp is not lit or not seen.
+    The hue is the log of red over green, nan where the lamp is not lit or not seen. `doubtful`: two of its
+    lenses shone at once, and for a while one alone: which of them is a glass in the sun is not known.
     """
 
     series: LampSeries
     hue: Floats
     lens: Floats
+    doubtful: bool = False
 
     def after(self, moment: float) -> HeadLight:
         """The same in the frames after this moment."""
         s, late = self.series, self.series.times > moment
         common = None if s.common is None else s.common[late]
         series = LampSeries(s.times[late], s.brightness[late], s.seen[late], common, s.times_fault)
-        return HeadLight(series, self.hue[late], self.lens[late])
+        return HeadLight(series, self.hue[late], self.lens[late], self.doubtful)
 
 
 def head_light(
@@ -65,7 +71,8 @@ def head_light(
     n = len(times)
     light, red, green = np.zeros(n), np.zeros(n), np.zeros(n)
     known = np.zeros(n, bool)
-    for lamp in _real(track, slot):
+    real = _real(track, slot)
+    for lamp in real:
         own = slice(lamp.first, lamp.first + len(lamp.light))
         now = np.array(lamp.light, float)  # nan where it was out of the picture
         more = now >= light[own]
@@ -86,7 +93,9 @@ def head_light(
         common = np.ones(n)
     series = LampSeries(times[inside], light[inside], seen[inside], common[inside], times_fault)
     lens = np.array(track.widths) * float(np.median([lamp.diameter for lamp in track.heads[slot].lamps]))
-    return HeadLight(series, hue[inside], lens[inside])
+    return HeadLight(
+        series, hue[inside], lens[inside], _one_goes_out(real, seen & inside, times, LIT * top, OUT * top)
+    )
 
 
 def _real(track: Track, slot: int) -> list[LampTrace]:
@@ -139,6 +148,27 @@ def _outshines(track: Track, slot: int, lamp: LampTrace, lens: LampTrace) -> boo
     (own, count), *_ = named[True].most_common(1)
     mostly = count > MOSTLY * named[True].total()
     return own != "dark" and mostly and named[False][own] < (1 - MOSTLY) * named[False].total()
+
+
+def _one_goes_out(
+    lamps: Sequence[LampTrace], seen: NDArray[np.bool_], times: Floats, lit: float, out: float
+) -> bool:
+    """Whether, in frames in which the head is `seen`, two lenses shine at once, and for a while one alone."""
+    lights = [np.full(times.size, np.nan) for _ in lamps]
+    for light, lamp in zip(lights, lamps, strict=True):
+        light[lamp.first : lamp.first + len(lamp.light)] = lamp.light
+    return any(
+        _longest(times[seen], (one > lit)[seen] & (other > lit)[seen]) >= BOTH[0]
+        and _longest(times[seen], (one > lit)[seen] & (other < out)[seen]) >= BOTH[1]
+        for one, other in permutations(lights, 2)
+    )
+
+
+def _longest(times: Floats, so: NDArray[np.bool_]) -> float:
+    """The longest time, s, for which it is `so` in frame after frame."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], so, [False]]).astype(int)))
+    spans = [float(times[b - 1] - times[a]) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return max(spans, default=0.0)
 
 
 def _tint(lamp: LampTrace, first: int, last: int) -> Floats:

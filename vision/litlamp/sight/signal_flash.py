@@ -110,6 +110,8 @@ def _flash(series: LampSeries, lit: float, light: HeadLight) -> Flash:
         return Flash(None, NOT_PROVEN, log_ratio=told.log_ratio)
     if told.flashing is not None and told.flashing < 0.5 and _comes_and_goes(light):
         return Flash(None, "the lamp was out of sight now and again", log_ratio=told.log_ratio)
+    if told.flashing is not None and told.flashing < 0.5 and light.doubtful:
+        return Flash(None, "two lenses of this head shone, and one went dark", log_ratio=told.log_ratio)
     return told
 
 
