@@ -33,8 +33,8 @@ DULL = 0.1
 OTHER_TINT, MOSTLY = 0.5, 0.7
 """It differs by so much, log of red over green; the share of looks that name the lamp where that is lit."""
 BOTH, LIT, OUT = (0.3, 0.14), 0.4, 0.12
-"""Seconds for which two lenses of a head shine at once, and for which one of them is dark, at least; shares of
-the head's light above which a lens shines, and below which it does not."""
+"""Seconds for which two lenses of a head shine at once, and for which one of them is dark, at least; shares
+of the head's light above which a lens shines, and below which it does not."""
 AROUND, BRIGHT, FALLEN = 2.5, 0.75, 0.6
 """Seconds on either side in which a lamp comes and goes; the shares of its light above which it is bright,
 and below which it is not, though its glass may shine."""
