@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
@@ -19,12 +17,15 @@ def swinging(low: float, seconds: float = 4.0) -> LampSeries:
     return LampSeries(times, np.where(lit, 0.9, low) + grain, np.ones(times.size, bool))
 
 
-@pytest.mark.parametrize("low", [0.05, 0.3, 0.5])
-def test_a_flash_is_told_though_its_glass_gives_back_the_sky(low: float) -> None:
+@pytest.mark.parametrize(("low", "told"), [(0.05, True), (0.15, True), (0.3, False), (0.5, False)])
+def test_a_flash_is_seen_though_its_glass_gives_back_the_sky(low: float, told: bool) -> None:
+    """Above bright glass a ripple looks so as well: it leans to a flash at most."""
     series, steady = swinging(low), swinging(0.9)
     lights = {i: HeadLight(s, np.zeros(120), np.full(120, 9.0)) for i, s in enumerate((series, steady))}
     upper, lower = flashes_of(lights, [0.98, 0.98])
-    assert upper.flashing is not None and upper.flashing > 0.98
+    likely = upper.flashing if told else upper.leaning
+    assert (upper.flashing is not None) is told
+    assert likely is not None and likely > 0.94
     assert upper.per_minute == pytest.approx(55, abs=1.5)
     assert lower.flashing is not None and lower.flashing < 0.02
 
@@ -72,19 +73,6 @@ def test_a_lamp_leans_to_the_flash_of_its_last_seconds() -> None:
     assert upper.flashing is None
     assert upper.leaning is not None and upper.leaning > 0.9
     assert lower.flashing is not None and lower.flashing < 0.02
-
-
-def test_a_flash_above_bright_glass_that_is_none_too_plain_is_not_told_outright() -> None:
-    """A ripple of which the glass leaves little looks so."""
-    series = swinging(0.5, seconds=2.0)
-    grain = np.random.default_rng(0).normal(0, 0.1, series.times.size)
-    faint = replace(series, brightness=series.brightness + grain)
-    lights = {
-        i: HeadLight(s, np.zeros(60), np.full(60, 9.0)) for i, s in enumerate((faint, swinging(0.9, 2.0)))
-    }
-    told = flashes_of(lights, [0.98, 0.98])[0]
-    assert told.flashing is None
-    assert told.leaning is not None and told.leaning > 0.9
 
 
 @pytest.mark.parametrize(

@@ -11,12 +11,9 @@ from litlamp.sight.flash import NOT_PROVEN, SWINGS, flash, lit_for_long, two_lev
 from litlamp.sight.flash_together import together
 from litlamp.sight.head_light import HeadLight
 from litlamp.sight.lamp_series import LEANS, Flash, LampSeries, leaning
-from litlamp.sight.rhythm import CLEARLY
 
 GLIMMER = 0.2
 """Share of a lit lamp's light that a dark one may give back by day, at most."""
-PLAIN_FLASH = 2 * CLEARLY
-"""Nats by which a lamp that never looks dark, for its glass is bright, must speak for a flash."""
 GAPS, HIDDEN = 2, 0.1
 """A lamp that was out of sight as often, for such a share of the time, is not said to be steady."""
 MEASURED = 3.0
@@ -64,8 +61,8 @@ def _at_once(lights: dict[int, HeadLight], lit: Sequence[float]) -> list[Flash]:
     told = [_flash(s, p, light) for s, p, light in zip(series, lit, lights.values(), strict=True)]
     together_told = together([series[i] for i in burning], [told[i] for i in burning])
     for i, found in zip(burning, together_told, strict=True):
-        # Of a ripple above its glass too little may be left to tell it from a flash.
-        doubted = never_dark[i] and _flashing(found) and found.log_ratio < PLAIN_FLASH
+        # Of a ripple above bright glass too little is left to tell it from a flash, however plain that looks.
+        doubted = never_dark[i] and _flashing(found)
         told[i] = replace(found, flashing=None, reason=SWINGS, leaning=LEANS) if doubted else found
     return told
 
