@@ -34,10 +34,15 @@ CODERS = {
 
 
 def drawn(
-    write_clip: Writer, path: Path, coder: str, fps: int = 30, pts: list[int] | None = None, **how: Any
+    write_clip: Writer,
+    path: Path,
+    coder: str | tuple[str, dict[str, str]],
+    fps: int = 30,
+    pts: list[int] | None = None,
+    **how: Any,
 ) -> Path:
     """A texture that slides, with noise of its own in every picture."""
-    codec, options = CODERS[coder]
+    codec, options = CODERS[coder] if isinstance(coder, str) else coder
     dice = np.random.default_rng(5)
     scene = np.kron(dice.integers(60, 180, (16, 24)), np.ones((8, 8)))
     chroma = np.full((64, 96), 128, np.uint8)
@@ -83,6 +88,14 @@ def test_in_other_containers(write_clip: Writer, tmp_path: Path, form: str) -> N
     assert all(np.array_equal(kept[at], whole[at]) for at in kept)
 
 
+def test_of_pictures_in_two_fields_all_are_decoded(write_clip: Writer, tmp_path: Path) -> None:
+    coder = "libx264", {"bf": "2", "qp": "24", "flags": "+ildct+ilme", "x264-params": "interlaced=1:tff=1"}
+    path = drawn(write_clip, tmp_path / "a.ts", coder, format="mpegts")
+    with av.open(str(path)) as container:
+        assert next(container.decode(video=0)).interlaced_frame
+    assert len(seen(path, thin=True)) == COUNT
+
+
 def test_where_pictures_are_far_apart_all_are_decoded(write_clip: Writer, tmp_path: Path) -> None:
     path = drawn(write_clip, tmp_path / "a.mp4", "three between", 20)
     assert len(seen(path, thin=True)) == COUNT
@@ -122,8 +135,9 @@ def test_what_is_left_out_is_not_called_lost(write_clip: Writer, tmp_path: Path)
 # -- by hand -----------------------------------------------------------------------------------------------
 
 
-def stream(name: str, extradata: bytes | None) -> Any:
-    return SimpleNamespace(codec_context=SimpleNamespace(name=name, extradata=extradata))
+def stream(name: str, extradata: bytes | None, field_order: int = 1) -> Any:
+    context = SimpleNamespace(name=name, extradata=extradata, field_order=field_order)
+    return SimpleNamespace(codec_context=context)
 
 
 class Held(bytes):
@@ -166,6 +180,8 @@ def test_nothing_is_left_out_of_what_is_not_known() -> None:
     free = unit(0x01)
     assert not Spare(stream("vp9", AVCC)).leaves_out(packet(free))
     assert not Spare(stream("hevc", None)).leaves_out(packet(free))  # how many sub-layers is not told
+    for order in (0, 2, 3, 4, 5):  # not known, or two fields
+        assert not Spare(stream("h264", AVCC, order)).leaves_out(packet(free))
     for untimed in (packet(free, None), packet(free, 0, None), packet(free, 0, 0)):
         assert not Spare(stream("h264", AVCC)).leaves_out(untimed)
 

@@ -21,6 +21,9 @@ _LATELY = 8
 """Packets over which their longest duration is taken: those of uneven clips differ."""
 
 
+_PROGRESSIVE = 1  # AV_FIELD_PROGRESSIVE
+
+
 def _h264(first: int, _second: int, _layer: int) -> bool | None:
     """By the header of a unit of H.264: whether it is part of such a picture; None: of none at all."""
     return first >> 5 & 3 == 0 if 1 <= first & 31 <= 5 else None
@@ -42,7 +45,7 @@ class Spare:
 
     H.264 tells of each picture whether others are made from it (ITU-T H.264, 7.4.1, nal_ref_idc), H.265 too
     (ITU-T H.265, table 7-1, sub-layer non-reference pictures, here those of the topmost sub-layer alone). Of
-    any other coding, and of what does not make sense, nothing is left out.
+    any other coding, of H.264 in two fields, and of what does not make sense, nothing is left out.
     """
 
     def __init__(self, stream: VideoStream) -> None:
@@ -51,9 +54,12 @@ class Spare:
         self._free = _FREE.get(context.name)
         self._layers = 0
         self._prefix = 0
-        if context.name == "h264":
+        if self._free is _h264:
+            # One of two fields may come as a packet of its own: without it the other is no picture.
+            if context.field_order != _PROGRESSIVE:
+                self._free = None
             self._prefix = (head[4] & 3) + 1 if len(head) > 6 and head[0] == 1 else 0
-        elif context.name == "hevc":
+        elif self._free is _hevc:
             # Without this record it is not known how many sub-layers there are.
             if len(head) > 22 and head[0] == 1 and (layers := head[21] >> 3 & 7):
                 self._prefix, self._layers = (head[21] & 3) + 1, layers
