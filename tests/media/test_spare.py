@@ -174,6 +174,8 @@ def test_a_picture_is_left_out_only_if_none_of_its_parts_is_needed() -> None:
     assert not Spare(stream("h264", AVCC)).leaves_out(packet(b""))
     assert Spare(stream("h264", None)).leaves_out(packet(b"\0\0\0\1\x09\x10\0\0\1\x01\x55\x55"))
     assert not Spare(stream("h264", None)).leaves_out(packet(b"\0\0\0\1\x09\x10\0\0\1\x41\x55\x55"))
+    # What lies in units after their lengths, but does not say so, may hold the bytes of a start code.
+    assert not Spare(stream("h264", None)).leaves_out(packet(unit(0x21) + b"\0\0\1\x01\x55\x55"))
 
 
 def test_nothing_is_left_out_of_what_is_not_known() -> None:

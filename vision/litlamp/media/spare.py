@@ -15,12 +15,10 @@ from av.video.stream import VideoStream
 SLOWEST = 1 / 23
 """Seconds; where pictures are further apart than this, each is decoded."""
 QUICK = 1 / 47
-"""Seconds; where they are as close as this, each second one may be left out, else one in three: so that of
-those of a lamp that is dark in every other picture, both kinds stay."""
+"""Seconds; where they are as close as this, each second one may be left out, else one in three, so that both
+kinds stay where a lamp is dark in every other picture."""
 _LATELY = 8
 """Packets over which their longest duration is taken: those of uneven clips differ."""
-
-
 _PROGRESSIVE = 1  # AV_FIELD_PROGRESSIVE
 
 
@@ -115,5 +113,7 @@ def _units(data: memoryview, prefix: int) -> Iterator[int]:
             at += prefix + length
         return
     whole = bytes(data)
+    if not whole.startswith((b"\0\0\1", b"\0\0\0\1")):
+        return
     while (at := whole.find(b"\0\0\1", at) + 3) > 2 and at + 2 <= len(whole):
         yield at
