@@ -11,7 +11,8 @@ from litlamp.aspects.aspect import COLOURS, PLATES, Colour
 from litlamp.aspects.belief import UNKNOWN_PLATE
 from litlamp.box import Box
 from litlamp.sight.glance import Glance
-from litlamp.sight.head_light import head_light
+from litlamp.sight.head_light import HeadLight, head_light, shares_lit
+from litlamp.sight.lamp_series import LampSeries
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.traces import LampTrace, Look
 from litlamp.sight.tracks import Track
@@ -103,6 +104,16 @@ def test_a_head_of_which_two_lenses_shone_and_one_went_dark_is_doubtful(
     lamps.reverse()
     light = head_light(track_of(lamps, "yellow", "yellow"), 0)
     assert light.doubtful is light.after(3.0).doubtful is doubtful
+
+
+def test_a_moment_is_as_well_lit_as_its_lamps_are() -> None:
+    def light(brightness: np.ndarray) -> HeadLight:
+        return HeadLight(LampSeries(TIMES, brightness, np.ones(N, bool)), np.zeros(N), np.full(N, 9.0))
+
+    heads = [light(0.6 * ON), light(0.2 * STILL), light(0.0 * STILL)]
+    assert shares_lit(heads, [0.2, 0.7]) == pytest.approx([1.0, 0.25])
+    assert shares_lit([heads[0]], [0.7]) == pytest.approx([0.05])  # never nothing: it may be all there is
+    assert shares_lit([heads[2]], [0.2, 0.7]).tolist() == [1.0, 1.0]
 
 
 def test_out_of_the_picture_nothing_is_seen_of_it() -> None:

@@ -202,6 +202,19 @@ def brightness_at(light: HeadLight, moments: Sequence[float]) -> Floats:
     return np.where(near, share[at], 1.0)
 
 
+def shares_lit(lights: Sequence[HeadLight], moments: Sequence[float]) -> Floats:
+    """All the light of a signal's heads at these moments in terms of that when all are lit, 0.05 to 1.
+
+    Dark heads count for nothing in it.
+    """
+    seen = [light.series.brightness[light.series.seen] for light in lights]
+    most = np.array([float(np.quantile(bright, 0.9)) if bright.size else 0.0 for bright in seen])
+    if not most.sum() > 0:
+        return np.ones(len(moments))
+    now = np.stack([brightness_at(light, moments) for light in lights], axis=1)
+    return np.asarray(np.clip(now @ (most / most.sum()), 0.05, 1.0))
+
+
 def comes_and_goes_at(light: HeadLight, moment: float) -> bool:
     """Whether about this moment the head was by turns bright and far less so, and not bright then.
 

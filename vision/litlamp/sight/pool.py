@@ -17,7 +17,7 @@ from litlamp.aspects.aspect import COLOURS, MOST_HEADS, PLATES, Arrangement, Mou
 from litlamp.aspects.belief import PlateBelief
 from litlamp.box import Box, union_of
 from litlamp.sight.eyes import Calibration
-from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light
+from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light, shares_lit
 from litlamp.sight.lamp_series import Flash
 from litlamp.sight.seen import DARK, HeadSeen, LampSeen, SignalSeen
 from litlamp.sight.signal_flash import flashes_alone, flashes_of
@@ -86,12 +86,14 @@ def pool(
     slots = _slots(track, found, weight)
     if not slots:
         return None
+    lights = {slot: head_light(track, slot, span, times_fault) for slot, _ in slots}
     showing = [i for i, look in enumerate(found) if look.at in moments] or list(range(len(found)))
-    best = max(showing, key=lambda i: _worth(found[i], slots, float(weight[i])))
+    # What is shown is better lit: of a flash not its dark half, nor a filament that is fading.
+    lit = shares_lit(list(lights.values()), [look.at for look in found])
+    best = max(showing, key=lambda i: lit[i] * _worth(found[i], slots, float(weight[i])))
     shown = found[best]
     assert shown.glance is not None
     heads: list[HeadSeen] = []
-    lights = {slot: head_light(track, slot, span, times_fault) for slot, _ in slots}
     for slot, present in slots:
         heads.append(_head(track, slot, present, found, weight, shown, lights, tuned))
     flashes = flashes_of(lights, [1 - head.colour["dark"] for head in heads])
