@@ -182,7 +182,7 @@ def _spells(times: Floats, light: Floats) -> _Spells:
     gap = np.diff(times) > max(_BLIND, 1.5 * step)
     lit = (calm > _DIP * lower) & (calm > _NEVER_DARK * higher)
     dark = calm < 2 * OFF * float(np.quantile(light, 0.9))
-    of_lit, of_dark = (_lasting(times, so, gap) for so in (lit, dark))
+    of_lit, of_dark = (lasting(times, so, gap) for so in (lit, dark))
     # Glass that gives back the sky hides a flash's dark half, but not that the light fell.
     filled = normalised(times, _about(calm, near).min(axis=1))
     fallen = np.zeros(times.size, bool) if filled is None else filled < _FALLEN
@@ -196,7 +196,7 @@ def _about(light: Floats, near: int) -> Floats:
     return np.lib.stride_tricks.sliding_window_view(np.pad(light, near, mode="edge"), 2 * near + 1)
 
 
-def _lasting(times: Floats, so: NDArray[np.bool_], gap: NDArray[np.bool_]) -> Floats:
+def lasting(times: Floats, so: NDArray[np.bool_], gap: NDArray[np.bool_]) -> Floats:
     """Of each frame the time, s, for which it was `so` without a break about it; 0 where it is not."""
     edges = np.flatnonzero(np.concatenate([[True], ~so[1:] | ~so[:-1] | gap, [True]]))
     lasted = np.zeros(times.size)

@@ -10,6 +10,7 @@ from itertools import permutations
 import numpy as np
 from numpy.typing import NDArray
 
+from litlamp.sight.flash import lasting
 from litlamp.sight.lamp_series import LampSeries
 from litlamp.sight.traces import LampTrace
 from litlamp.sight.tracks import Track
@@ -32,12 +33,14 @@ DULL = 0.1
 """Of a lamp's light, what a lens that shines dully gives at least; with less it says nothing."""
 OTHER_TINT, MOSTLY = 0.5, 0.7
 """It differs by so much, log of red over green; the share of looks that name the lamp where that is lit."""
-BOTH, LIT, OUT = (0.3, 0.14), 0.4, 0.12
-"""Seconds for which two lenses of a head shine at once, and for which one of them is dark, at least; shares
-of the head's light above which a lens shines, and below which it does not."""
+BOTH, LIT = (0.3, 0.14), 0.4
+"""Seconds for which two lenses of a head shine at once, and for which one of them is dark, at least; the
+share of the head's light above which a lens shines."""
 AROUND, BRIGHT, FALLEN = 2.5, 0.75, 0.6
 """Seconds on either side in which a lamp comes and goes; the shares of its light above which it is bright,
 and below which it is not, though its glass may shine."""
+LONGEST_GAP = 0.35
+"""Seconds between two frames in which a lamp was seen; longer, and it was not watched meanwhile."""
 ALWAYS = 0.98
 """Quantile that stands for the brightest moment; single frames may show anything."""
 
@@ -93,9 +96,7 @@ def head_light(
         common = np.ones(n)
     series = LampSeries(times[inside], light[inside], seen[inside], common[inside], times_fault)
     lens = np.array(track.widths) * float(np.median([lamp.diameter for lamp in track.heads[slot].lamps]))
-    return HeadLight(
-        series, hue[inside], lens[inside], _one_goes_out(real, seen & inside, times, LIT * top, OUT * top)
-    )
+    return HeadLight(series, hue[inside], lens[inside], _one_goes_out(real, seen & inside, times, top))
 
 
 def _real(track: Track, slot: int) -> list[LampTrace]:
@@ -150,25 +151,21 @@ def _outshines(track: Track, slot: int, lamp: LampTrace, lens: LampTrace) -> boo
     return own != "dark" and mostly and named[False][own] < (1 - MOSTLY) * named[False].total()
 
 
-def _one_goes_out(
-    lamps: Sequence[LampTrace], seen: NDArray[np.bool_], times: Floats, lit: float, out: float
-) -> bool:
+def _one_goes_out(lamps: Sequence[LampTrace], seen: NDArray[np.bool_], times: Floats, top: float) -> bool:
     """Whether, in frames in which the head is `seen`, two lenses shine at once, and for a while one alone."""
     lights = [np.full(times.size, np.nan) for _ in lamps]
     for light, lamp in zip(lights, lamps, strict=True):
         light[lamp.first : lamp.first + len(lamp.light)] = lamp.light
+    gap = np.diff(times) > LONGEST_GAP
+
+    def longest(so: NDArray[np.bool_]) -> float:
+        return float(lasting(times, so & seen, gap).max(initial=0.0))
+
     return any(
-        _longest(times[seen], (one > lit)[seen] & (other > lit)[seen]) >= BOTH[0]
-        and _longest(times[seen], (one > lit)[seen] & (other < out)[seen]) >= BOTH[1]
+        longest((one > LIT * top) & (other > LIT * top)) >= BOTH[0]
+        and longest((one > LIT * top) & (other < DARK_SHARE * top)) >= BOTH[1]
         for one, other in permutations(lights, 2)
     )
-
-
-def _longest(times: Floats, so: NDArray[np.bool_]) -> float:
-    """The longest time, s, for which it is `so` in frame after frame."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], so, [False]]).astype(int)))
-    spans = [float(times[b - 1] - times[a]) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    return max(spans, default=0.0)
 
 
 def _tint(lamp: LampTrace, first: int, last: int) -> Floats:
@@ -238,7 +235,7 @@ def dark_throughout(light: HeadLight, others: Sequence[HeadLight]) -> bool:
     if times.size < DARK_FRAMES:
         return False
     steps = np.diff(times)
-    if float(steps[steps < 0.35].sum()) < DARK_SPAN:
+    if float(steps[steps < LONGEST_GAP].sum()) < DARK_SPAN:
         return False
     lit = [float(np.median(o.series.brightness[o.series.seen])) for o in others if o.series.seen.any()]
     usual = max(lit, default=0.0)

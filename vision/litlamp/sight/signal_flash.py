@@ -9,7 +9,7 @@ import numpy as np
 
 from litlamp.sight.flash import NOT_PROVEN, SWINGS, flash, lit_for_long, two_levels
 from litlamp.sight.flash_together import together
-from litlamp.sight.head_light import HeadLight
+from litlamp.sight.head_light import LONGEST_GAP, HeadLight
 from litlamp.sight.lamp_series import LEANS, Flash, LampSeries, leaning
 
 GLIMMER = 0.2
@@ -22,8 +22,6 @@ LENSES, LONG = (4.0, MEASURED, 2.0), 3.0
 """Lamps are watched for flashing from when on their lenses are so wide, px, if that is so many seconds."""
 LAST_SECONDS = (3.0, 2.5, 2.0)
 """Where a lamp's whole time tells nothing, it leans to flashing if it does in so many last seconds of it."""
-LONGEST_GAP = 0.35
-"""Seconds between two frames in which a lamp was seen; longer, and it was not watched meanwhile."""
 SURELY_LIT = 0.9
 """A lamp that looks believe to be lit by no more than this is not told to be steady: it may be glass."""
 DIMMEST = 0.02
