@@ -1,10 +1,13 @@
 """What is done to lessons each time they are looked at again: mirrored, and developed by another hand.
 
-All on the accelerator and at random, so that a lesson drawn once is not the same picture twice. Changes of
-tone and colour stay small: a strong one would make a yellow of a red whose truth does not change with it.
+All on the accelerator and at random, so that a lesson drawn once is not the same picture twice. `developed`
+changes tone and colour a little; `other_colours` so far that a red can look like what another camera makes of
+a yellow, which is to teach that colours as such do not tell.
 """
 
 from __future__ import annotations
+
+import math
 
 import torch
 from torch import Tensor
@@ -71,4 +74,44 @@ def developed(pixels: Tensor, share: float, dice: torch.Generator) -> Tensor:
     x = x + grain * normal(0.015).abs() * some(0.5)
     new = (x.clamp(0, 1) * 255).round().to(torch.uint8)
     out = torch.where(some(share), new, rgb)
+    return out if pixels.shape[3] == 3 else torch.cat([out, pixels[..., 3:]], 3)
+
+
+def other_colours(pixels: Tensor, share: float, dice: torch.Generator) -> Tensor:
+    """That share of pictures as a camera might show them whose colours are its own; greys stay nearly grey.
+
+    What is brightest is no longer white, hues are turned, and above all red leaks into green: an over-exposed
+    red lamp turns orange with nothing in it clipped. `pixels` as for `developed`.
+    """
+    n, device = len(pixels), pixels.device
+
+    def even(low: float, high: float) -> Tensor:
+        return low + (high - low) * torch.rand(n, generator=dice, device=device)
+
+    def normal(scale: float) -> Tensor:
+        return torch.randn(n, generator=dice, device=device) * scale
+
+    rgb = pixels[..., :3]
+    x = (rgb.float() / 255).clamp(min=1e-3)
+    bend = torch.stack([normal(0.1) for _ in range(3)], 1)
+    x = x ** bend.exp().view(n, 1, 1, 3)
+    mix = torch.zeros(n, 3, 3, device=device)
+    leaks = {
+        (0, 1): normal(0.05), (0, 2): normal(0.03), (1, 0): even(-0.08, 0.3), (1, 2): normal(0.05),
+        (2, 0): even(-0.05, 0.12), (2, 1): normal(0.06),
+    }  # fmt: skip
+    for (to, of), leak in leaks.items():
+        mix[:, to, of] = leak
+        mix[:, to, to] -= leak
+    # A turn about the greys: of hues, by radians.
+    turn = normal(0.1) / math.sqrt(3)
+    for to, of in ((0, 1), (1, 2), (2, 0)):
+        mix[:, to, of] -= turn
+        mix[:, of, to] += turn
+    x = x + torch.einsum("nhwc,ndc->nhwd", x, mix)
+    dimmed = torch.where(torch.rand(n, generator=dice, device=device) < 0.5, even(0.55, 1.0), even(1.0, 1.0))
+    x = x * dimmed.view(n, 1, 1, 1)
+    new = (x.clamp(0, 1) * 255).round().to(torch.uint8)
+    chosen = torch.rand((n, 1, 1, 1), generator=dice, device=device) < share
+    out = torch.where(chosen, new, rgb)
     return out if pixels.shape[3] == 3 else torch.cat([out, pixels[..., 3:]], 3)

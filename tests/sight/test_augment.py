@@ -5,7 +5,8 @@ import pytest
 
 torch = pytest.importorskip("torch")
 
-from augment import developed, mirrored_lessons, mirrored_windows  # noqa: E402
+from augment import developed, mirrored_lessons, mirrored_windows, other_colours  # noqa: E402
+from between import between  # noqa: E402
 from litlamp.scene.compose import training_sample  # noqa: E402
 from litlamp.sight.crop import Window  # noqa: E402
 from litlamp.sight.find import read_heads, read_plates  # noqa: E402
@@ -58,3 +59,30 @@ def test_developing_changes_tone_a_little_and_leaves_the_marks():
     assert 15 < int((moved > 0).sum()) < 49
     assert float(moved.max()) < 80
     assert torch.equal(developed(pixels, 0.0, dice), pixels)
+
+
+def test_other_colours_turn_a_red_towards_a_yellow_and_leave_greys_and_marks():
+    dice = torch.Generator().manual_seed(5)
+    red, grey = torch.tensor([250, 60, 20, 7]), torch.tensor([120, 120, 120, 7])
+    pixels = torch.stack([red, grey]).to(torch.uint8).view(1, 1, 2, 4).repeat(400, 1, 1, 1)
+    assert torch.equal(other_colours(pixels, 0.0, dice), pixels)
+    out = other_colours(pixels, 0.5, dice)
+    assert out.dtype == torch.uint8 and torch.equal(out[..., 3], pixels[..., 3])
+    changed = (out != pixels).flatten(1).any(1)
+    assert 150 < int(changed.sum()) < 250
+    lamp, wall = (out[changed, 0, i, :3].double() for i in (0, 1))
+    leaning = lamp[:, 1] / lamp[:, 0].clamp(min=1)
+    # Some come out as orange as a yellow lamp, most do not, and none is another colour.
+    assert 0.05 < float((leaning > 0.45).double().mean()) < 0.5
+    assert bool((lamp.argmax(1) == 0).all())
+    assert float((wall.amax(1) / wall.amin(1).clamp(min=1)).quantile(0.9)) < 1.5
+
+
+def test_half_way_between_two_networks_is_their_mean():
+    start = {"w": torch.tensor([0.0, 2.0]), "n": torch.tensor(3), "gone": torch.tensor([1.0])}
+    end = {"w": torch.tensor([1.0, 4.0]), "n": torch.tensor(5)}
+    half = between(start, end, 0.5)
+    assert half.keys() == end.keys() and half["w"].tolist() == [0.5, 3.0] and int(half["n"]) == 5
+    assert between(start, end, 0.0)["w"].tolist() == [0.0, 2.0]
+    with pytest.raises(SystemExit, match="gone"):
+        between(end, start, 0.5)
