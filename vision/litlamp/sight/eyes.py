@@ -56,6 +56,7 @@ class Calibration(msgspec.Struct, frozen=True):
     camera_red : by how much, at most, the log-odds for red against yellow rise for a lamp that looks far
         redder than another of the same picture that is read as yellow; camera_red_clip: of the same clip, in
         which a belief is that of many looks.
+    alike_red : by how much, at most, they rise for a lamp of a still that looks like one plainly red.
     dim_beside, dim_scene : belief that goes to dark for a lens far darker than another lit one of its signal,
         and than the bright parts of the picture.
     strange_widths : log2 of head widths, px, at which strange_usual and strange_least give the log-odds for a
@@ -100,6 +101,7 @@ class Calibration(msgspec.Struct, frozen=True):
     rim_red: float = 0.05
     camera_red: float = 1.5
     camera_red_clip: float = 2.5
+    alike_red: float = 2.0
     dim_beside: float = 0.05
     dim_scene: float = 0.015
     strange_widths: tuple[float, ...] = ()

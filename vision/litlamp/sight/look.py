@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from litlamp.aspects.aspect import COLOURS, MOST_HEADS, Arrangement, Colour, Mount, Plate
 from litlamp.box import Box, union_of
 from litlamp.media.frame import Frame
+from litlamp.sight.alike import held_together
 from litlamp.sight.asked import ask_reader
 from litlamp.sight.axis import STRAY, MastLine, mast_axis, mast_direction, stagger
 from litlamp.sight.beside import workers
@@ -114,6 +115,7 @@ def look(
     seen = [
         under_one_camera(j.seen, o, eyes.calibration.camera_red) for j, o in zip(kept, elsewhere, strict=True)
     ]
+    seen = held_together(frame.rgb, seen, eyes.calibration.alike_red)
     return tuple(sorted(seen, key=lambda s: s.box.x0))
 
 

@@ -23,7 +23,7 @@ LEAST = 1e-9
 
 def yellows(heads: Iterable[Mapping[Colour, float]]) -> tuple[float, ...]:
     """Log-odds for red against yellow of the lamps read as yellow; `heads` are beliefs over the colours."""
-    return tuple(_odds(own) for own in heads if max(own, key=lambda c: own[c]) == "yellow")
+    return tuple(log_odds_red(own) for own in heads if max(own, key=lambda c: own[c]) == "yellow")
 
 
 def of_others(told: Sequence[Sequence[float]]) -> list[list[float]]:
@@ -52,9 +52,13 @@ def _beside(own: Mapping[Colour, float], yellowest: float, most: float) -> Mappi
     """The belief over a lamp's colours, another's log-odds for red against yellow being so low."""
     if max(own, key=lambda c: own[c]) not in ("red", "yellow"):
         return own
-    odds = _odds(own)
-    apart = min(max((odds - yellowest - ALIKE) / (APART - ALIKE), 0.0), 1.0)
-    more = most * apart
+    apart = min(max((log_odds_red(own) - yellowest - ALIKE) / (APART - ALIKE), 0.0), 1.0)
+    return redder(own, most * apart)
+
+
+def redder(own: Mapping[Colour, float], more: float) -> Mapping[Colour, float]:
+    """The belief over a lamp's colours, with log-odds for red against yellow higher by `more`, up to it."""
+    odds = log_odds_red(own)
     new = min(odds + more, more)
     if new <= odds:
         return own
@@ -63,5 +67,6 @@ def _beside(own: Mapping[Colour, float], yellowest: float, most: float) -> Mappi
     return {**own, "red": red, "yellow": both - red}
 
 
-def _odds(own: Mapping[Colour, float]) -> float:
+def log_odds_red(own: Mapping[Colour, float]) -> float:
+    """Log-odds for red against yellow."""
     return math.log(max(own["red"], LEAST) / max(own["yellow"], LEAST))
