@@ -59,8 +59,7 @@ def developed(pixels: Tensor, share: float, dice: torch.Generator) -> Tensor:
     def some(chance: float) -> Tensor:
         return torch.rand((n, 1, 1, 1), generator=dice, device=device) < chance
 
-    rgb = pixels[..., :3]
-    x = rgb.float() / 255
+    x = pixels[..., :3].float() / 255
     x = x.clamp(min=1e-3) ** normal(0.1).exp()
     x = x * (normal(0.12) + normal(0.025, 3)).exp()
     grey = x.mean(3, keepdim=True)
@@ -72,9 +71,7 @@ def developed(pixels: Tensor, share: float, dice: torch.Generator) -> Tensor:
     x = x + (soft - x) * normal(0.35) * some(0.5)
     grain = torch.randn(x.shape, generator=dice, device=device)
     x = x + grain * normal(0.015).abs() * some(0.5)
-    new = (x.clamp(0, 1) * 255).round().to(torch.uint8)
-    out = torch.where(some(share), new, rgb)
-    return out if pixels.shape[3] == 3 else torch.cat([out, pixels[..., 3:]], 3)
+    return _changed(pixels, x, some(share))
 
 
 def other_colours(pixels: Tensor, share: float, dice: torch.Generator) -> Tensor:
@@ -91,8 +88,7 @@ def other_colours(pixels: Tensor, share: float, dice: torch.Generator) -> Tensor
     def normal(scale: float) -> Tensor:
         return torch.randn(n, generator=dice, device=device) * scale
 
-    rgb = pixels[..., :3]
-    x = (rgb.float() / 255).clamp(min=1e-3)
+    x = (pixels[..., :3].float() / 255).clamp(min=1e-3)
     bend = torch.stack([normal(0.1) for _ in range(3)], 1)
     x = x ** bend.exp().view(n, 1, 1, 3)
     mix = torch.zeros(n, 3, 3, device=device)
@@ -109,9 +105,13 @@ def other_colours(pixels: Tensor, share: float, dice: torch.Generator) -> Tensor
         mix[:, to, of] -= turn
         mix[:, of, to] += turn
     x = x + torch.einsum("nhwc,ndc->nhwd", x, mix)
-    dimmed = torch.where(torch.rand(n, generator=dice, device=device) < 0.5, even(0.55, 1.0), even(1.0, 1.0))
+    dimmed = torch.where(even(0.0, 1.0) < 0.5, even(0.55, 1.0), 1.0)
     x = x * dimmed.view(n, 1, 1, 1)
-    new = (x.clamp(0, 1) * 255).round().to(torch.uint8)
-    chosen = torch.rand((n, 1, 1, 1), generator=dice, device=device) < share
-    out = torch.where(chosen, new, rgb)
+    return _changed(pixels, x, torch.rand((n, 1, 1, 1), generator=dice, device=device) < share)
+
+
+def _changed(pixels: Tensor, rgb: Tensor, chosen: Tensor) -> Tensor:
+    """The chosen pictures, bool (N, 1, 1, 1), with R G B of 0 to 1 in the place of theirs."""
+    new = (rgb.clamp(0, 1) * 255).round().to(torch.uint8)
+    out = torch.where(chosen, new, pixels[..., :3])
     return out if pixels.shape[3] == 3 else torch.cat([out, pixels[..., 3:]], 3)
