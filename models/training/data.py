@@ -19,10 +19,17 @@ PLATES = 2
 
 
 def lesson(
-    seed: int, photos: tuple[str, ...] = (), side: int = SIDE, traced: tuple[Traced, ...] = ()
+    seed: int,
+    photos: tuple[str, ...] = (),
+    side: int = SIDE,
+    traced: tuple[Traced, ...] = (),
+    stands: float = 0.0,
 ) -> tuple[NDArray[np.generic], ...]:
-    """(rgb, maps, heat weight, at, reader windows, answers, weights, plate windows, kinds)."""
-    rgb, truth = training_sample(seed, (side, side), photos, traced)
+    """(rgb, maps, heat weight, at, reader windows, answers, weights, plate windows, kinds).
+
+    `stands` is the share of lessons whose signals stand as few do.
+    """
+    rgb, truth = training_sample(seed, (side, side), photos, traced, stands=stands)
     rng = np.random.default_rng((seed, 77))
     target = finder_target(truth)
     windows = np.zeros((READERS, READER_HEIGHT, READER_WIDTH, 4), np.uint8)

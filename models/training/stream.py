@@ -60,6 +60,7 @@ def _fill(
     blocks: list[Arrays],
     photos: tuple[str, ...],
     traced: tuple[Traced, ...],
+    stands: float,
     free: Any,
     ready: Any,
     first: int,
@@ -71,7 +72,7 @@ def _fill(
     while True:
         block = free.get()
         for i in range(n):
-            found = lesson(first + turn * n + i, photos, traced=traced)
+            found = lesson(first + turn * n + i, photos, traced=traced, stands=stands)
             for part, value in zip(blocks[block], found, strict=True):
                 part[i] = value
         turn += workers
@@ -92,13 +93,18 @@ class Stream:
 
 
 def lessons(
-    first: int, photos: tuple[str, ...], workers: int, n: int, traced: tuple[Traced, ...] = ()
+    first: int,
+    photos: tuple[str, ...],
+    workers: int,
+    n: int,
+    traced: tuple[Traced, ...] = (),
+    stands: float = 0.0,
 ) -> Stream:
     """Lessons from seed `first` up, in blocks of `n`; every seed is used once. Forks `workers` processes."""
     os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
     # Photographs, heads and grain that the renderer keeps are read once here and shared by every child.
     for seed in range(first - 60, first):
-        layout = Layout.of(tuple(np.asarray(a) for a in lesson(seed, photos, traced=traced)))
+        layout = Layout.of(tuple(np.asarray(a) for a in lesson(seed, photos, traced=traced, stands=stands)))
     # Anonymous memory that the children write and this process reads.
     size = layout.size(n)
     blocks = tuple(np.frombuffer(mmap.mmap(-1, size), np.uint8) for _ in range(2 * workers + 4))
@@ -109,7 +115,9 @@ def lessons(
         free.put(i)
     for worker in range(workers):
         way.Process(
-            target=_fill, args=(views, photos, traced, free, ready, first, worker, workers), daemon=True
+            target=_fill,
+            args=(views, photos, traced, stands, free, ready, first, worker, workers),
+            daemon=True,
         ).start()
 
     def taken() -> Iterator[NDArray[np.uint8]]:

@@ -30,6 +30,7 @@ from litlamp.scene.heads import Kind, paint_rim
 from litlamp.scene.light import LIGHTS, Light, LitScene, Weather
 from litlamp.scene.plates import number_text
 from litlamp.scene.posts import Post, draw_post, paint_post
+from litlamp.scene.stands import other_stand
 from litlamp.scene.town import stamp_caption
 from litlamp.scene.traced import Traced
 from litlamp.scene.trials import Trial, draw_trial
@@ -250,10 +251,12 @@ def compose(
     rng: np.random.Generator,
     traced: tuple[Traced, ...] = (),
     trial: Trial = EASY,
+    stands: np.random.Generator | None = None,
 ) -> tuple[LitScene, SceneTruth]:
     """Build the signals, paint the scene, and say exactly where everything lies.
 
-    Given `traced` heads, some of the signals have theirs; `trial` makes them harder to read.
+    Given `traced` heads, some of the signals have theirs; `trial` makes them harder to read; with `stands`
+    they stand as few do.
     """
     width, height = scenery.size
     sun = trial.turned(draw_sun(rng, scenery.light))
@@ -270,6 +273,8 @@ def compose(
         )
         for i, a in enumerate(aspects)
     ]
+    if stands is not None:
+        posts = [other_stand(stands, post) for post in posts]
     views = _place(posts, scenery, rng)
     lie = _lie(views, scenery, rng)
     level = 0.85 if scenery.light != "night" else 0.3
@@ -476,12 +481,15 @@ def training_sample(
     traced: tuple[Traced, ...] = (),
     *,
     trials: bool = True,
+    stands: float = 0.0,
 ) -> tuple[NDArray[np.uint8], SceneTruth]:
     """One random picture and its truth: rgb uint8 (H, W, 3). The same arguments: the same bytes.
 
-    Without `trials` nothing in it is made hard on purpose.
+    Without `trials` nothing in it is made hard on purpose; `stands` is the share of pictures whose signals
+    stand as few do.
     """
     rng = np.random.default_rng((seed, 20))
+    other = np.random.default_rng((seed, 21))
     trial = EASY
     if rng.random() < NO_SIGNAL:
         scenery, aspects = _without_signal(rng, size, photos)
@@ -489,7 +497,8 @@ def training_sample(
         scenery, aspects = _with_signal(rng, size, photos)
         if trials:
             trial, aspects = draw_trial(rng, aspects, scenery.light, scenery.luminance)
-    scene, truth = compose(aspects, scenery, rng, traced, trial)
+    moved = other if other.random() < stands else None
+    scene, truth = compose(aspects, scenery, rng, traced, trial, moved)
     rgb = expose(scene, draw_camera(rng, scene.light), rng, model=scenery.room)
     if not aspects and rng.random() < 0.06:
         stamp_caption(rgb, rng)

@@ -24,6 +24,8 @@ from litlamp.scene.view import View
 
 Spot = tuple[float, float]
 MastKind = Literal["pipe", "lattice", "stub", "base", "gantry"]
+Footing = Literal["block", "bare", "planks", "pedestal"]
+"""What a dwarf stands on: a low block of concrete, the ground, a sleeper, a block as high as its heads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,7 @@ class Post:
     back: bool  # seen from behind
     beam: tuple[float, float] | None = None  # a bridge or cantilever: where its beam begins and ends, metres
     traced: tuple[Traced | None, ...] = ()  # of each head, where heads are laid in from assets
+    footing: Footing = "block"  # of a dwarf
 
     @property
     def low(self) -> float:
@@ -379,8 +382,22 @@ def _dwarf_base(canvas: Canvas, view: View, post: Post, rng: np.random.Generator
     px = view.size_at(0)
     if post.mast == "stub":
         canvas.pipe(view.point(0, 0), view.point(0, post.top), post.radius * px, post.paint)
+    low = min(y - h.height / 2 for h, (_, y) in post.heads)
+    if post.footing == "planks":
+        _planks(canvas, view, post, rng, snow)
+    elif post.footing != "bare":
+        _block(canvas, view, post, rng, snow)
+    if post.mast == "base" and low > 0.02:
+        neck = np.array([[-0.06, 0.0], [0.06, 0.0], [0.06, low + 0.05], [-0.06, low + 0.05]])
+        canvas.polygons([view.points(neck[:, 0], neck[:, 1])], times(post.paint, front))
+
+
+def _block(canvas: Canvas, view: View, post: Post, rng: np.random.Generator, snow: float) -> None:
+    front = canvas.sun.shade(0, 0.2, 0.9)
     wide = max(h.width for h, _ in post.heads) * float(rng.uniform(0.5, 0.9))
     tall = float(rng.uniform(0.05, 0.14))
+    if post.footing == "pedestal":
+        tall = max(post.low - float(rng.uniform(0.0, 0.1)), tall)
     corners = np.array([[-wide, -0.08], [wide, -0.08], [wide * 0.93, tall], [-wide * 0.93, tall]])
     canvas.polygons([view.points(corners[:, 0], corners[:, 1])], times((0.4, 0.39, 0.36), front))
     lid = np.array(
@@ -391,10 +408,17 @@ def _dwarf_base(canvas: Canvas, view: View, post: Post, rng: np.random.Generator
         [view.points(lid[:, 0], lid[:, 1])],
         times((0.5, 0.49, 0.46) if snow < 0.3 else (0.85, 0.87, 0.9), shine),
     )
-    low = min(y - h.height / 2 for h, (_, y) in post.heads)
-    if post.mast == "base" and low > 0.02:
-        neck = np.array([[-0.06, 0.0], [0.06, 0.0], [0.06, low + 0.05], [-0.06, low + 0.05]])
-        canvas.polygons([view.points(neck[:, 0], neck[:, 1])], times(post.paint, front))
+
+
+def _planks(canvas: Canvas, view: View, post: Post, rng: np.random.Generator, snow: float) -> None:
+    """A sleeper across, seen from the front."""
+    wide, thick = float(rng.uniform(0.5, 1.3)), float(rng.uniform(0.1, 0.2))
+    tone = times((0.07, 0.055, 0.045), canvas.sun.shade(0, 0.2, 0.9), float(np.exp(rng.normal(0, 0.4))))
+    corners = np.array([[-wide, -0.06], [wide, -0.06], [wide, thick], [-wide, thick]])
+    canvas.polygons([view.points(corners[:, 0], corners[:, 1])], tone)
+    top = np.array([[-wide, thick], [wide, thick], [wide, thick + 0.04], [-wide, thick + 0.04]])
+    shine = times((0.12, 0.1, 0.08) if snow < 0.3 else (0.85, 0.87, 0.9), canvas.sun.shade(0, 1, 0.1))
+    canvas.polygons([view.points(top[:, 0], top[:, 1])], shine)
 
 
 def _brackets(canvas: Canvas, view: View, post: Post) -> None:

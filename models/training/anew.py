@@ -1,0 +1,263 @@
+"""Teaches finder and reader one thing anew and leaves all else as it was.
+
+    python models/training/anew.py colours --start weights.pt --first 14000000 --minutes 9 --to .data/run
+
+`colours`: what colours are, in pictures of cameras that see them differently. `stands`: where signals are
+and what they stand on, in pictures of signals that stand as few do. What else the two networks say they are
+to say as before: of that the weights given are the teacher, which sees each picture as it was drawn, while
+the pupil may see it in other colours. The statistics that their layers are normalised by stay as they are,
+and so does the plate reader.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import faulthandler
+import json
+import math
+import threading
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import torch
+from torch import Tensor, nn
+from torch.nn import functional
+
+from augment import developed, mirrored_lessons, mirrored_windows, other_colours
+from litlamp.aspects.aspect import COLOURS
+from litlamp.scene.traced import load_traced
+from mine import Mine, barren
+from nets import Finder, PlateReader, Reader
+from stream import lessons
+from train import (
+    DEVELOPED,
+    DIG_EVERY,
+    DUG,
+    DUG_IN,
+    FIRST_SEED,
+    HUNG,
+    Averaged,
+    Logits,
+    Store,
+    accelerators,
+    autocast,
+    fixed,
+    heat_loss,
+    like,
+    recorded,
+)
+
+_COLOUR = slice(8, 13)
+_HEATS = [0, 15]
+_READ = slice(4, 4 + 3 * len(COLOURS))
+_SLOTS = [slice(at, at + len(COLOURS)) for at in range(_READ.start, _READ.stop, len(COLOURS))]
+_REST = slice(_READ.stop, None)
+Parts = dict[str, Tensor]
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the finder is told of a batch: the truth (see `finder_target`) and the teacher's logits."""
+
+    maps: Tensor
+    weight: Tensor
+    at: Tensor
+    before: Tensor
+
+
+@dataclass(frozen=True)
+class Heard:
+    """The same for the reader: answers, what each counts, and the teacher's logits, (N, READER_OUT)."""
+
+    answer: Tensor
+    heed: Tensor
+    before: Tensor
+
+
+def colours_at_heads(y: Tensor, told: Told) -> Parts:
+    """The finder's colours by the truth, all else by the teacher."""
+    a, p = told.at[:, :1], told.at[:, 1:]
+    n, m = a.sum().clamp(min=8), p.sum().clamp(min=8)
+    colour = functional.cross_entropy(y[:, _COLOUR], told.maps[:, _COLOUR], reduction="none") * a[:, 0]
+    apart = (y - told.before).abs()
+    place = ((apart[:, 1:8] * a).sum() + (apart[:, 13:15] * a).sum()) / n + (apart[:, 16:20] * p).sum() / m
+    return {
+        "colour": colour.sum() / n,
+        "heat": _yes(y[:, _HEATS], told.before[:, _HEATS]) / n,
+        "place": place,
+    }
+
+
+def places_of_heads(y: Tensor, told: Told) -> Parts:
+    """The finder's heads and plates by the truth, colours by the teacher."""
+    a, p = told.at[:, :1], told.at[:, 1:]
+    n, m = a.sum().clamp(min=8), p.sum().clamp(min=8)
+    apart = (y - told.maps).abs()
+    place = ((apart[:, 1:8] * a).sum() + (apart[:, 13:15] * a).sum()) / n + (apart[:, 16:20] * p).sum() / m
+    kept = _which(y[:, _COLOUR], told.before[:, _COLOUR]) * a[:, 0]
+    heads = heat_loss(y[:, 0], told.maps[:, 0], told.weight[:, 0])
+    plates = heat_loss(y[:, 15], told.maps[:, 15], told.weight[:, 1])
+    return {"colour": kept.sum() / n, "heat": heads + 0.7 * plates, "place": 0.3 * place}
+
+
+def colours_read(y: Tensor, heard: Heard) -> Parts:
+    """The reader's colours by the truth, all else by the teacher."""
+    colour = y.new_zeros(())
+    for s in _SLOTS:
+        nll = -(functional.log_softmax(y[:, s], 1) * heard.answer[:, s]).sum(1)
+        colour = colour + (nll * heard.heed[:, s.start]).sum() / heard.heed[:, 0].sum().clamp(min=1)
+    count = _which(y[:, :4], heard.before[:, :4]).mean()
+    return {"rcolour": colour, "count": count, "rest": _yes(y[:, _REST], heard.before[:, _REST]) / len(y)}
+
+
+def stands_read(y: Tensor, heard: Heard) -> Parts:
+    """The reader's count, mount, arrangement and plates by the truth, colours by the teacher."""
+    n = heard.heed[:, 0].sum().clamp(min=1)
+    colour = y.new_zeros(())
+    for s in _SLOTS:
+        colour = colour + (_which(y[:, s], heard.before[:, s]) * heard.heed[:, s.start]).sum() / n
+    count = -(functional.log_softmax(y[:, :4], 1) * heard.answer[:, :4]).sum(1)
+    rest = functional.binary_cross_entropy_with_logits(
+        y[:, _REST], heard.answer[:, _REST], heard.heed[:, _REST], reduction="sum"
+    )
+    return {"rcolour": colour, "count": (count * heard.heed[:, 0]).sum() / n, "rest": rest / n}
+
+
+def _yes(y: Tensor, told: Tensor) -> Tensor:
+    """How far yes and no are from what the teacher says of them, summed."""
+    sure = told.sigmoid()
+    own = functional.binary_cross_entropy_with_logits(y, sure, reduction="sum")
+    return own - functional.binary_cross_entropy_with_logits(told, sure, reduction="sum")
+
+
+def _which(y: Tensor, told: Tensor) -> Tensor:
+    """The same for one of several, which are the second axis, one number for each of the others."""
+    sure = functional.log_softmax(told, 1)
+    return (sure.exp() * (sure - functional.log_softmax(y, 1))).sum(1)
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """One thing to teach anew: shares of pictures in other colours and of signals that stand as few do."""
+
+    other_colours: float
+    stands: float
+    mined: bool
+    """Whether the reader is shown what the finder takes for heads where no signal stands."""
+
+
+WHAT = {"colours": Lesson(0.5, 0.0, mined=False), "stands": Lesson(0.0, 0.5, mined=True)}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("what", choices=sorted(WHAT))
+    parser.add_argument("--minutes", type=float, default=9)
+    parser.add_argument("--workers", type=int, default=15)
+    parser.add_argument("--batch", type=int, default=128)
+    parser.add_argument("--to", type=Path, required=True)
+    parser.add_argument("--start", type=Path, required=True, help="weights.pt of the teacher")
+    parser.add_argument("--first", type=int, required=True, help="lessons used up before")
+    parser.add_argument("--photos", type=Path, required=True)
+    parser.add_argument("--traced", type=Path, required=True)
+    parser.add_argument("--rate", type=float, default=5e-4)
+    parser.add_argument("--keep", type=int, default=30_000, help="lessons kept on the accelerator")
+    parser.add_argument("--again", type=float, default=4, help="times each lesson may be looked at")
+    args = parser.parse_args()
+    args.to.mkdir(parents=True, exist_ok=True)
+    torch.manual_seed(20)
+    faulthandler.dump_traceback_later(HUNG, exit=True)
+    photos = tuple(sorted(str(p) for p in args.photos.iterdir() if p.suffix in {".jpg", ".npy"}))
+    what = WHAT[args.what]
+    traced = load_traced(args.traced)
+    source = lessons(FIRST_SEED + args.first, photos, args.workers, 16, traced, what.stands)
+    mine = Mine(6000) if what.mined else None
+    device, second = accelerators()
+    finder, reader, plates = Finder(), Reader(), PlateReader()
+    first = torch.load(args.start, map_location="cpu", weights_only=True)
+    nets: dict[str, nn.Module] = {"finder": finder, "reader": reader, "plates": plates}
+    places = {"finder": device, "reader": second, "plates": second}
+    for name, net in nets.items():
+        net.load_state_dict({k: v for k, v in first[name].items() if k in net.state_dict()})
+        net.to(places[name]).eval()
+    teachers = Logits(copy.deepcopy(finder)), copy.deepcopy(reader)
+    averaged = {name: Averaged(net) for name, net in nets.items()}
+    learning = [*finder.parameters(), *reader.parameters()]
+    optimiser = torch.optim.AdamW(learning, lr=args.rate, weight_decay=0.0, fused=device != "cpu")
+    store = Store(args.keep, device, source)
+    dice = torch.Generator(device).manual_seed(args.first)
+    other_dice = torch.Generator(second).manual_seed(args.first + 1)
+    store.fill(8 * args.batch)
+    many = args.batch * 5 // 4
+    ask_finder = recorded(Logits(finder), store.draw(args.batch)[0])
+    ask_reader = recorded(reader, like(store.draw(args.batch)[4], many, second))
+    if mine is not None:
+        mine.open(second)
+    log: dict[str, float] = {}
+    start, step = time.monotonic(), 0
+    threading.Thread(target=store.feed, daemon=True).start()
+    while (minutes := (time.monotonic() - start) / 60) < args.minutes:
+        if step * args.batch > args.again * store.seen:
+            time.sleep(0.01)
+            continue
+        fall = 0.5 + 0.5 * math.cos(math.pi * minutes / args.minutes)
+        for group in optimiser.param_groups:
+            group["lr"] = max(args.rate * min(1, (step + 1) / 300) * fall, 1e-6)
+        rgb, maps, weight, at, windows, answers, weights, *_ = store.draw(args.batch)
+        used = fixed(weights.flatten(0, 1)[:, 0] > 0, many)
+        asked, heed = answers.flatten(0, 1)[used], weights.flatten(0, 1)[used]
+        turn = torch.rand(len(rgb), generator=dice, device=device) < 0.5
+        rgb, maps, weight, at = mirrored_lessons(rgb, maps, weight, at, turn)
+        turn = torch.rand(len(used), generator=dice, device=device) < 0.5
+        shown = mirrored_windows(windows.flatten(0, 1)[used], asked, turn)
+        shown, asked, heed = (t.to(second, non_blocking=True) for t in (shown, asked, heed))
+        taken = None if mine is None else mine.draw(int(DUG * len(shown)), other_dice)
+        if taken is not None:
+            n = len(taken)
+            shown, asked, heed = shown.clone(), asked.clone(), heed.clone()
+            shown[:n], asked[:n], heed[:n] = taken, 0.0, 0.0
+            asked[:n, 0], heed[:n, :4] = 1.0, 1.0
+        rgb, shown = developed(rgb, DEVELOPED, dice), developed(shown, DEVELOPED, other_dice)
+        with autocast(device.split(":")[0]):
+            with torch.no_grad():
+                before, other_before = teachers[0](rgb).float(), teachers[1](shown).float()
+            r = ask_reader(other_colours(shown, what.other_colours, other_dice))
+            y = ask_finder(other_colours(rgb, what.other_colours, dice))
+        told = Told(maps.float(), weight.float(), at.float(), before)
+        heard = Heard(asked, heed, other_before)
+        if args.what == "colours":
+            parts, rparts = colours_at_heads(y.float(), told), colours_read(r.float(), heard)
+        else:
+            parts, rparts = places_of_heads(y.float(), told), stands_read(r.float(), heard)
+        optimiser.zero_grad(set_to_none=True)
+        for of in (rparts, parts):
+            torch.stack(list(of.values())).sum().backward()  # type: ignore[no-untyped-call]
+        for net in (finder, reader):
+            nn.utils.clip_grad_norm_(net.parameters(), 5.0)
+        optimiser.step()
+        for mean in averaged.values():
+            mean.update(step)
+        if mine is not None and step % DIG_EVERY == 0:
+            few = barren(maps, weight).nonzero()[:DUG_IN, 0]
+            mine.look_at(rgb[few], y[few])
+        step += 1
+        if step % 50 == 0:
+            faulthandler.dump_traceback_later(HUNG, exit=True)
+            for k, v in {**parts, **rparts}.items():
+                log[k] = 0.8 * log.get(k, v.item()) + 0.2 * v.item()
+        if step % 250 == 0:
+            words = " ".join(f"{k} {v:.3f}" for k, v in log.items())
+            print(f"{minutes:6.2f} min {store.seen:8d} seen {step:6d} steps {words}", flush=True)
+    torch.save({name: mean.state for name, mean in averaged.items()}, args.to / "weights.pt")
+    note = {
+        "first_seed": FIRST_SEED + args.first, "pictures": store.seen, "steps": step,
+        "minutes": round((time.monotonic() - start) / 60, 1), "anew": args.what, "loss": log,
+    }  # fmt: skip
+    (args.to / "training.json").write_text(json.dumps(note, indent=1))
+    print("done", json.dumps(note))
+
+
+if __name__ == "__main__":
+    main()
