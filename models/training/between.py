@@ -2,7 +2,7 @@
 
     python models/training/between.py START END --share 0.5 --to .data/run
 
-A network taught anew (`recolour.py`) loses a little of what it knew elsewhere; half way it has kept that and
+A network taught anew (`anew.py`) loses a little of what it knew elsewhere; half way it has kept that and
 most of what it was taught (Wortsman and others 2022, "Robust fine-tuning of zero-shot models"). Only finder
 and reader are moved; the plate reader is that of START.
 """

@@ -99,10 +99,10 @@ def _plates(rng: np.random.Generator, post: Post) -> tuple[tuple[PlateBoard, Spo
     high = max(y + head.height / 2 for head, (_, y) in post.heads)
     low = min(y - head.height / 2 for head, (_, y) in post.heads)
     x = float(np.mean([x for _, (x, _) in post.heads])) + float(rng.normal(0, 0.02))
-    if where == "below" and low < sum(board.height + 0.04 for board, _ in post.plates) + 0.02:
+    if where == "below" and low < sum(board.height + 0.12 for board, _ in post.plates):
         where = "above"
     if where == "as it is":
-        return post.plates
+        return tuple((board, (x, max(y, board.height / 2 + 0.02))) for board, (x, y) in post.plates)
     gap = float(rng.uniform(0.0, 0.12))
     y, out = (high if where == "above" else low), []
     way = 1.0 if where == "above" else -1.0
