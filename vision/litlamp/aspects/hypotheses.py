@@ -54,6 +54,9 @@ the off phase of a flash or failed."""
 CAST = 0.5
 """Share of the least belief that a lamp read as yellow is red which holds for all such lamps of a signal at
 once: one camera took them all, and what turns one red orange turns the next."""
+STRAY_PLATE = 0.05
+"""Share of the belief in a mount that goes to the other one where a plate is seen which the book draws with
+so many heads on the other mount alone. Plates hang where they say something: common practice, no source."""
 NEGLIGIBLE = 1e-8
 """Head hypotheses below this are not looked up; their whole belief goes to "not a standard aspect"."""
 PASSED_OVER = 1e-4
@@ -143,7 +146,9 @@ def weigh(belief: SignalBelief, book: Rulebook) -> Tally:
         arranged = [*arrangements.items()] if len(stack.colours) > 1 else alone
         standing += (
             (chance, stack, mount, arrangement)
-            for (mount, mounted), (arrangement, share) in product(mounts.items(), arranged)
+            for (mount, mounted), (arrangement, share) in product(
+                _by_plates(mounts, belief, book, len(stack.colours)).items(), arranged
+            )
             if (chance := stack.chance * mounted * share) > 0.0
         )
     standing.sort(key=itemgetter(0))
@@ -156,6 +161,28 @@ def weigh(belief: SignalBelief, book: Rulebook) -> Tally:
         _weigh_stack(tally, book, belief, stack, mount, arrangement, chance)
         left -= chance
     return tally
+
+
+def _by_plates(
+    mounts: Mapping[Mount, float], belief: SignalBelief, book: Rulebook, heads: int
+) -> Mapping[Mount, float]:
+    """The belief in each mount, in doubt where a plate says nothing on one but would on the other.
+
+    A mount that is known, not believed, stays.
+    """
+    if not belief.plates or 0.0 in mounts.values():
+        return mounts
+    mast, dwarf = (book.borne_by(heads, mount) for mount in ("mast", "dwarf"))
+    to_dwarf = STRAY_PLATE * mounts["mast"] * _present(belief, dwarf - mast)
+    to_mast = STRAY_PLATE * mounts["dwarf"] * _present(belief, mast - dwarf)
+    moved = to_dwarf - to_mast
+    return {"mast": mounts["mast"] - moved, "dwarf": mounts["dwarf"] + moved}
+
+
+def _present(belief: SignalBelief, kinds: frozenset[Plate]) -> float:
+    """How surely one of these plates was seen."""
+    seen = [plate for kind, plate in belief.plates.items() if kind in kinds and plate.present > 0.0]
+    return max((p.present / (p.present + p.absent + p.unknown) for p in seen), default=0.0)
 
 
 def _shares(belief: Mapping[T, float], names: Sequence[T]) -> dict[T, float]:

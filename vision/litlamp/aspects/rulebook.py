@@ -14,7 +14,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Literal
 
-from litlamp.aspects.aspect import Arrangement, Aspect, Colour, Lamp, Mount, Plate
+from litlamp.aspects.aspect import MOUNTS, Arrangement, Aspect, Colour, Lamp, Mount, Plate
 
 SHIPPED = {"CROR": "cror.toml", "NORAC": "norac.toml", "UP": "up.toml"}
 
@@ -163,6 +163,7 @@ class Rulebook:
     _by_colours: dict[Colours, tuple[tuple[Rule, StandardAspect], ...]] = field(
         init=False, repr=False, compare=False
     )
+    _borne: dict[tuple[int, Mount], frozenset[Plate]] = field(init=False, repr=False, compare=False)
     _rank: dict[str, int] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -178,6 +179,13 @@ class Rulebook:
         object.__setattr__(self, "_by_number", by_number)
         object.__setattr__(self, "_rank", rank)
         object.__setattr__(self, "_by_colours", {k: tuple(v) for k, v in by_colours.items()})
+        borne: dict[tuple[int, Mount], frozenset[Plate]] = {}
+        for rule in self.rules:
+            for row in rule.aspects:
+                for mount in MOUNTS if row.mount is None else (row.mount,):
+                    at = len(row.heads), mount
+                    borne[at] = borne.get(at, frozenset()) | row.plates
+        object.__setattr__(self, "_borne", borne)
 
     @property
     def label(self) -> str:
@@ -195,6 +203,10 @@ class Rulebook:
     def drawn_with(self, colours: Colours) -> tuple[tuple[Rule, StandardAspect], ...]:
         """Every standard aspect with heads of these colours, flashing or not, with its rule."""
         return self._by_colours.get(colours, ())
+
+    def borne_by(self, heads: int, mount: Mount) -> frozenset[Plate]:
+        """The plates of all standard aspects of so many heads on that mount."""
+        return self._borne.get((heads, mount), frozenset())
 
     def find(
         self,
