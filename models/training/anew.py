@@ -18,6 +18,7 @@ import json
 import math
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -78,28 +79,28 @@ class Heard:
 
 def colours_at_heads(y: Tensor, told: Told) -> Parts:
     """The finder's colours by the truth, all else by the teacher."""
-    a, p = told.at[:, :1], told.at[:, 1:]
-    n, m = a.sum().clamp(min=8), p.sum().clamp(min=8)
+    a = told.at[:, :1]
+    n = a.sum().clamp(min=8)
     colour = functional.cross_entropy(y[:, _COLOUR], told.maps[:, _COLOUR], reduction="none") * a[:, 0]
-    apart = (y - told.before).abs()
-    place = ((apart[:, 1:8] * a).sum() + (apart[:, 13:15] * a).sum()) / n + (apart[:, 16:20] * p).sum() / m
     return {
         "colour": colour.sum() / n,
         "heat": _yes(y[:, _HEATS], told.before[:, _HEATS]) / n,
-        "place": place,
+        "place": _apart(y, told.before, told.at),
     }
 
 
 def places_of_heads(y: Tensor, told: Told) -> Parts:
     """The finder's heads and plates by the truth, colours by the teacher."""
-    a, p = told.at[:, :1], told.at[:, 1:]
-    n, m = a.sum().clamp(min=8), p.sum().clamp(min=8)
-    apart = (y - told.maps).abs()
-    place = ((apart[:, 1:8] * a).sum() + (apart[:, 13:15] * a).sum()) / n + (apart[:, 16:20] * p).sum() / m
+    a = told.at[:, :1]
+    n = a.sum().clamp(min=8)
     kept = _which(y[:, _COLOUR], told.before[:, _COLOUR]) * a[:, 0]
     heads = heat_loss(y[:, 0], told.maps[:, 0], told.weight[:, 0])
     plates = heat_loss(y[:, 15], told.maps[:, 15], told.weight[:, 1])
-    return {"colour": kept.sum() / n, "heat": heads + 0.7 * plates, "place": 0.3 * place}
+    return {
+        "colour": kept.sum() / n,
+        "heat": heads + 0.7 * plates,
+        "place": 0.3 * _apart(y, told.maps, told.at),
+    }
 
 
 def colours_read(y: Tensor, heard: Heard) -> Parts:
@@ -125,6 +126,14 @@ def stands_read(y: Tensor, heard: Heard) -> Parts:
     return {"rcolour": colour, "count": (count * heard.heed[:, 0]).sum() / n, "rest": rest / n}
 
 
+def _apart(y: Tensor, told: Tensor, at: Tensor) -> Tensor:
+    """How far places and sizes of heads and plates are from those told."""
+    a, p = at[:, :1], at[:, 1:]
+    apart = (y - told).abs()
+    heads = (apart[:, 1:8] * a).sum() + (apart[:, 13:15] * a).sum()
+    return heads / a.sum().clamp(min=8) + (apart[:, 16:20] * p).sum() / p.sum().clamp(min=8)
+
+
 def _yes(y: Tensor, told: Tensor) -> Tensor:
     """How far yes and no are from what the teacher says of them, summed."""
     sure = told.sigmoid()
@@ -140,15 +149,23 @@ def _which(y: Tensor, told: Tensor) -> Tensor:
 
 @dataclass(frozen=True)
 class Lesson:
-    """One thing to teach anew: shares of pictures in other colours and of signals that stand as few do."""
+    """One thing to teach anew: its losses for finder and reader, whose sums count, and what is shown.
 
+    `other_colours` and `stands` are shares of pictures: in other colours, of signals that stand as few do.
+    """
+
+    finder: Callable[[Tensor, Told], Parts]
+    reader: Callable[[Tensor, Heard], Parts]
     other_colours: float
     stands: float
     mined: bool
     """Whether the reader is shown what the finder takes for heads where no signal stands."""
 
 
-WHAT = {"colours": Lesson(0.5, 0.0, mined=False), "stands": Lesson(0.0, 0.5, mined=True)}
+WHAT = {
+    "colours": Lesson(colours_at_heads, colours_read, 0.5, 0.0, mined=False),
+    "stands": Lesson(places_of_heads, stands_read, 0.0, 0.5, mined=True),
+}
 
 
 def main() -> None:
@@ -227,10 +244,7 @@ def main() -> None:
             y = ask_finder(other_colours(rgb, what.other_colours, dice))
         told = Told(maps.float(), weight.float(), at.float(), before)
         heard = Heard(asked, heed, other_before)
-        if args.what == "colours":
-            parts, rparts = colours_at_heads(y.float(), told), colours_read(r.float(), heard)
-        else:
-            parts, rparts = places_of_heads(y.float(), told), stands_read(r.float(), heard)
+        parts, rparts = what.finder(y.float(), told), what.reader(r.float(), heard)
         optimiser.zero_grad(set_to_none=True)
         for of in (rparts, parts):
             torch.stack(list(of.values())).sum().backward()  # type: ignore[no-untyped-call]

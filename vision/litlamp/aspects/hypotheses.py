@@ -135,6 +135,7 @@ def weigh(belief: SignalBelief, book: Rulebook) -> Tally:
     likely_mount = max(mounts, key=lambda mount: mounts[mount])
     likely_line = max(arrangements, key=lambda line: arrangements[line])
     supposed = ((share, stack) for share, heads in _under_one_cast(belief) for stack in _stacks(heads))
+    by_heads = {n: _by_plates(mounts, belief, book, n).items() for n in range(1, MOST_HEADS + 1)}
     standing: list[tuple[float, _Stack, Mount, Arrangement | None]] = []
     for stack in (_thinned(stack, share) for share, stack in supposed):
         settled = _settled(book, stack)
@@ -146,9 +147,7 @@ def weigh(belief: SignalBelief, book: Rulebook) -> Tally:
         arranged = [*arrangements.items()] if len(stack.colours) > 1 else alone
         standing += (
             (chance, stack, mount, arrangement)
-            for (mount, mounted), (arrangement, share) in product(
-                _by_plates(mounts, belief, book, len(stack.colours)).items(), arranged
-            )
+            for (mount, mounted), (arrangement, share) in product(by_heads[len(stack.colours)], arranged)
             if (chance := stack.chance * mounted * share) > 0.0
         )
     standing.sort(key=itemgetter(0))
