@@ -43,40 +43,26 @@ from litlamp.sight.eyes import load_eyes
 from litlamp.sight.tracks import Track
 
 SIZES = ("1280x720", "1920x1080", "3840x2160")
-# A child does one thing and prints the processor seconds that it took and its peak resident set in kB. Linux
-# hands a parent's ru_maxrss on to its children, even over exec, so that there the high-water mark of the
-# child's own memory is read first.
-_CHILD = """
-import resource, sys, time
-path = sys.argv[1]
-{}
-used = resource.getrusage(resource.RUSAGE_SELF)
-peak = used.ru_maxrss // (1024 if sys.platform == "darwin" else 1)
-try:
-    with open("/proc/self/status") as status:
-        peak = next(int(line.split()[1]) for line in status if line.startswith("VmHWM"))
-except OSError:
-    pass
-print(used.ru_utime + used.ru_stime, peak)
+# Starts what it is told to and prints the seconds by the clock and of the processor that took, and its peak
+# resident set. It does nothing else, for Linux hands a parent's peak on to its children.
+_TIMED = """
+import os, subprocess, sys, time
+began = time.perf_counter()
+_, _, used = os.wait4(subprocess.Popen(sys.argv[1:], stdout=subprocess.DEVNULL).pid, 0)
+print(time.perf_counter() - began, used.ru_utime + used.ru_stime, used.ru_maxrss)
 """
-_DECODES = """
-import av
-with av.open(path) as container:
+_READS = ["-m", "litlamp", "read"]
+_DECODES = ["-c", """
+import av, sys
+with av.open(sys.argv[1]) as container:
     stream = container.streams.video[0]
     stream.thread_type = "AUTO"
     for _ in container.decode(stream):
         pass
-"""
-_READS = """
-import contextlib, io
-from litlamp.__main__ import main
-with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):
-    sys.argv = ["litlamp", "read", path]
-    main()
-"""
-_READS_ON = """
+"""]  # fmt: skip
+_READS_ON = ["-c", """
 from pathlib import Path
-import os
+import os, sys, time
 from litlamp.clip_reading import read_clip
 from litlamp.sight.eyes import load_eyes
 said, began = 0.0, time.perf_counter()
@@ -90,8 +76,8 @@ def told(at, whole):
         gone = time.perf_counter() - began
         print(f"    at {at:5.0f} s of the clip, after {gone:5.1f} s: {held:.0f} MB held", file=sys.stderr)
 
-read_clip(path, eyes=load_eyes(threads=1), progress=told)
-"""
+read_clip(sys.argv[1], eyes=load_eyes(threads=1), progress=told)
+"""]  # fmt: skip
 
 
 def write(path: Path, size: tuple[int, int], seconds: float, mbit: float, words: str, seed: int) -> None:
@@ -204,16 +190,15 @@ def measure(path: Path, rounds: int) -> None:
     as_processes(path, rounds)
 
 
-def child(path: Path, does: str) -> tuple[float, float, float]:
+def child(path: Path, does: list[str]) -> tuple[float, float, float]:
     """Seconds by the clock, processor seconds, and peak memory in MB of a fresh process that does so."""
-    start = time.perf_counter()
     done = subprocess.run(
-        [sys.executable, "-c", _CHILD.format(does), str(path)],
+        [sys.executable, "-c", _TIMED, sys.executable, *does, str(path)],
         stdout=subprocess.PIPE, text=True, check=True,
         env=_as_installed(),
     )  # fmt: skip
-    busy, peak = done.stdout.split()
-    return time.perf_counter() - start, float(busy), float(peak) / 1024
+    wall, busy, peak = (float(number) for number in done.stdout.split())
+    return wall, busy, peak / (2**20 if sys.platform == "darwin" else 2**10)
 
 
 @cache
