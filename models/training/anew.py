@@ -3,10 +3,10 @@
     python models/training/anew.py colours --start weights.pt --first 14000000 --minutes 9 --to .data/run
 
 `colours`: what colours are, in pictures of cameras that see them differently. `stands`: where signals are
-and what they stand on, in pictures of signals that stand as few do. What else the two networks say they are
-to say as before: of that the weights given are the teacher, which sees each picture as it was drawn, while
-the pupil may see it in other colours. The statistics that their layers are normalised by stay as they are,
-and so does the plate reader.
+and what they stand on, in pictures of signals that stand as few do, and there alone. What else the two
+networks say they are to say as before: of that the weights given are the teacher, which sees each picture as
+it was drawn, while the pupil may see it in other colours. The statistics that their layers are normalised by
+stay as they are, and so does the plate reader.
 """
 
 from __future__ import annotations
@@ -57,14 +57,21 @@ _SLOTS = [slice(at, at + len(COLOURS)) for at in range(_READ.start, _READ.stop, 
 _REST = slice(_READ.stop, None)
 Parts = dict[str, Tensor]
 
+KEPT = 2.0
+"""What the teacher's word counts for where stands are taught, beside the truth's."""
+
 
 @dataclass(frozen=True)
 class Told:
-    """What the finder is told of a batch: the truth (see `finder_target`) and the teacher's logits."""
+    """What the finder is told of a batch: the truth (see `finder_target`) and the teacher's logits.
+
+    `rare` is 1 for a picture of signals that stand as few do, and 0 for others, (N,).
+    """
 
     maps: Tensor
     weight: Tensor
     at: Tensor
+    rare: Tensor
     before: Tensor
 
 
@@ -74,6 +81,7 @@ class Heard:
 
     answer: Tensor
     heed: Tensor
+    rare: Tensor
     before: Tensor
 
 
@@ -90,16 +98,20 @@ def colours_at_heads(y: Tensor, told: Told) -> Parts:
 
 
 def places_of_heads(y: Tensor, told: Told) -> Parts:
-    """The finder's heads and plates by the truth, colours by the teacher."""
-    a = told.at[:, :1]
-    n = a.sum().clamp(min=8)
-    kept = _which(y[:, _COLOUR], told.before[:, _COLOUR]) * a[:, 0]
-    heads = heat_loss(y[:, 0], told.maps[:, 0], told.weight[:, 0])
-    plates = heat_loss(y[:, 15], told.maps[:, 15], told.weight[:, 1])
+    """The finder's heads and plates by the truth where signals stand as few do, all else by the teacher."""
+    rare, n = told.rare[:, None, None], told.at[:, 0].sum().clamp(min=8)
+    kept = _which(y[:, _COLOUR], told.before[:, _COLOUR]) * told.at[:, 0]
+    heads, plates = (
+        heat_loss(y[:, heat], told.maps[:, heat] * rare, told.weight[:, i] * rare)
+        for i, heat in enumerate(_HEATS)
+    )
+    usual, at = 1 - rare[:, None], told.at * rare[:, None]
+    place = 0.3 * _apart(y, told.maps, at) + _apart(y, told.before, told.at * usual)
     return {
-        "colour": kept.sum() / n,
-        "heat": heads + 0.7 * plates,
-        "place": 0.3 * _apart(y, told.maps, told.at),
+        "colour": KEPT * kept.sum() / n,
+        "heat": KEPT * _yes(y[:, _HEATS], told.before[:, _HEATS], usual) / n,
+        "rare": heads + 0.7 * plates,
+        "place": place,
     }
 
 
@@ -114,16 +126,23 @@ def colours_read(y: Tensor, heard: Heard) -> Parts:
 
 
 def stands_read(y: Tensor, heard: Heard) -> Parts:
-    """The reader's count, mount, arrangement and plates by the truth, colours by the teacher."""
-    n = heard.heed[:, 0].sum().clamp(min=1)
+    """The reader's count, mount, arrangement and plates by the truth where signals stand as few do, all else
+    by the teacher."""
+    rare, n = heard.rare[:, None], heard.heed[:, 0].sum().clamp(min=1)
     colour = y.new_zeros(())
     for s in _SLOTS:
         colour = colour + (_which(y[:, s], heard.before[:, s]) * heard.heed[:, s.start]).sum() / n
-    count = -(functional.log_softmax(y[:, :4], 1) * heard.answer[:, :4]).sum(1)
+    count = -(functional.log_softmax(y[:, :4], 1) * heard.answer[:, :4] * heard.heed[:, :1] * rare).sum()
     rest = functional.binary_cross_entropy_with_logits(
-        y[:, _REST], heard.answer[:, _REST], heard.heed[:, _REST], reduction="sum"
+        y[:, _REST], heard.answer[:, _REST], heard.heed[:, _REST] * rare, reduction="sum"
     )
-    return {"rcolour": colour, "count": (count * heard.heed[:, 0]).sum() / n, "rest": rest / n}
+    usual = (_which(y[:, :4], heard.before[:, :4]) * (1 - heard.rare)).sum()
+    usual = usual + _yes(y[:, _REST], heard.before[:, _REST], 1 - rare)
+    return {
+        "rcolour": KEPT * colour,
+        "rrare": (count + rest) / rare.sum().clamp(min=8),
+        "rest": KEPT * usual / len(y),
+    }
 
 
 def _apart(y: Tensor, told: Tensor, at: Tensor) -> Tensor:
@@ -134,11 +153,11 @@ def _apart(y: Tensor, told: Tensor, at: Tensor) -> Tensor:
     return heads / a.sum().clamp(min=8) + (apart[:, 16:20] * p).sum() / p.sum().clamp(min=8)
 
 
-def _yes(y: Tensor, told: Tensor) -> Tensor:
+def _yes(y: Tensor, told: Tensor, weight: Tensor | None = None) -> Tensor:
     """How far yes and no are from what the teacher says of them, summed."""
     sure = told.sigmoid()
-    own = functional.binary_cross_entropy_with_logits(y, sure, reduction="sum")
-    return own - functional.binary_cross_entropy_with_logits(told, sure, reduction="sum")
+    own = functional.binary_cross_entropy_with_logits(y, sure, weight, reduction="sum")
+    return own - functional.binary_cross_entropy_with_logits(told, sure, weight, reduction="sum")
 
 
 def _which(y: Tensor, told: Tensor) -> Tensor:
@@ -164,7 +183,7 @@ class Lesson:
 
 WHAT = {
     "colours": Lesson(colours_at_heads, colours_read, 0.5, 0.0, mined=False),
-    "stands": Lesson(places_of_heads, stands_read, 0.0, 0.5, mined=True),
+    "stands": Lesson(places_of_heads, stands_read, 0.25, 0.5, mined=True),
 }
 
 
@@ -176,6 +195,7 @@ def main() -> None:
     parser.add_argument("--batch", type=int, default=128)
     parser.add_argument("--to", type=Path, required=True)
     parser.add_argument("--start", type=Path, required=True, help="weights.pt of the teacher")
+    parser.add_argument("--on", type=Path, help="weights.pt to go on from, that it taught before")
     parser.add_argument("--first", type=int, required=True, help="lessons used up before")
     parser.add_argument("--photos", type=Path, required=True)
     parser.add_argument("--traced", type=Path, required=True)
@@ -200,6 +220,10 @@ def main() -> None:
         net.load_state_dict({k: v for k, v in first[name].items() if k in net.state_dict()})
         net.to(places[name]).eval()
     teachers = Logits(copy.deepcopy(finder)), copy.deepcopy(reader)
+    if args.on is not None:
+        learnt = torch.load(args.on, map_location="cpu", weights_only=True)
+        for name in ("finder", "reader"):
+            nets[name].load_state_dict(learnt[name])
     averaged = {name: Averaged(net) for name, net in nets.items()}
     learning = [*finder.parameters(), *reader.parameters()]
     optimiser = torch.optim.AdamW(learning, lr=args.rate, weight_decay=0.0, fused=device != "cpu")
@@ -222,19 +246,20 @@ def main() -> None:
         fall = 0.5 + 0.5 * math.cos(math.pi * minutes / args.minutes)
         for group in optimiser.param_groups:
             group["lr"] = max(args.rate * min(1, (step + 1) / 300) * fall, 1e-6)
-        rgb, maps, weight, at, windows, answers, weights, *_ = store.draw(args.batch)
+        rgb, maps, weight, at, windows, answers, weights, _, _, rare = store.draw(args.batch)
         used = fixed(weights.flatten(0, 1)[:, 0] > 0, many)
         asked, heed = answers.flatten(0, 1)[used], weights.flatten(0, 1)[used]
         turn = torch.rand(len(rgb), generator=dice, device=device) < 0.5
         rgb, maps, weight, at = mirrored_lessons(rgb, maps, weight, at, turn)
         turn = torch.rand(len(used), generator=dice, device=device) < 0.5
         shown = mirrored_windows(windows.flatten(0, 1)[used], asked, turn)
-        shown, asked, heed = (t.to(second, non_blocking=True) for t in (shown, asked, heed))
+        whose = rare[:, None].expand(-1, windows.shape[1]).flatten()[used]
+        shown, asked, heed, whose = (t.to(second, non_blocking=True) for t in (shown, asked, heed, whose))
         taken = None if mine is None else mine.draw(int(DUG * len(shown)), other_dice)
         if taken is not None:
             n = len(taken)
-            shown, asked, heed = shown.clone(), asked.clone(), heed.clone()
-            shown[:n], asked[:n], heed[:n] = taken, 0.0, 0.0
+            shown, asked, heed, whose = (t.clone() for t in (shown, asked, heed, whose))
+            shown[:n], asked[:n], heed[:n], whose[:n] = taken, 0.0, 0.0, 1.0
             asked[:n, 0], heed[:n, :4] = 1.0, 1.0
         rgb, shown = developed(rgb, DEVELOPED, dice), developed(shown, DEVELOPED, other_dice)
         with autocast(device.split(":")[0]):
@@ -242,8 +267,8 @@ def main() -> None:
                 before, other_before = teachers[0](rgb).float(), teachers[1](shown).float()
             r = ask_reader(other_colours(shown, what.other_colours, other_dice))
             y = ask_finder(other_colours(rgb, what.other_colours, dice))
-        told = Told(maps.float(), weight.float(), at.float(), before)
-        heard = Heard(asked, heed, other_before)
+        told = Told(maps.float(), weight.float(), at.float(), rare, before)
+        heard = Heard(asked, heed, whose, other_before)
         parts, rparts = what.finder(y.float(), told), what.reader(r.float(), heard)
         optimiser.zero_grad(set_to_none=True)
         for of in (rparts, parts):

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.box import Box
-from litlamp.scene.compose import training_sample
+from litlamp.scene.compose import other_stands, training_sample
 from litlamp.scene.traced import Traced
 from litlamp.scene.truth import SceneTruth
 from litlamp.sight.crop import READER_HEIGHT, READER_WIDTH, plate_window, reader_window
@@ -25,9 +25,9 @@ def lesson(
     traced: tuple[Traced, ...] = (),
     stands: float = 0.0,
 ) -> tuple[NDArray[np.generic], ...]:
-    """(rgb, maps, heat weight, at, reader windows, answers, weights, plate windows, kinds).
+    """(rgb, maps, heat weight, at, reader windows, answers, weights, plate windows, kinds, rare).
 
-    `stands` is the share of lessons whose signals stand as few do.
+    `stands` is the share of lessons whose signals stand as few do; `rare` is 1 for those and 0 for others.
     """
     rgb, truth = training_sample(seed, (side, side), photos, traced, stands=stands)
     rng = np.random.default_rng((seed, 77))
@@ -39,9 +39,11 @@ def lesson(
     plates = np.zeros((PLATES, 40, 40, 3), np.uint8)
     kinds = np.full(PLATES, -1, np.int64)
     _plate_lessons(rgb, truth, rng, plates, kinds)
+    rare = bool(truth.signals) and other_stands(seed, stands) is not None
     return (
         rgb, target.maps.astype(np.float16), target.heat_weight.astype(np.float16),
         target.at.astype(np.float16), windows, answers, weights, plates, kinds,
+        np.asarray(rare, np.float32),
     )  # fmt: skip
 
 

@@ -292,7 +292,7 @@ def main() -> None:
         )
         for group in optimiser.param_groups:
             group["lr"] = max(rate, 1e-6)
-        rgb, maps, weight, at, windows, answers, weights, plates, kinds = store.draw(args.batch)
+        rgb, maps, weight, at, windows, answers, weights, plates, kinds, _ = store.draw(args.batch)
         used = fixed(weights.flatten(0, 1)[:, 0] > 0, args.batch * 5 // 4)
         pl = fixed(kinds.flatten() >= 0, args.batch * 3 // 4)
         asked = answers.flatten(0, 1)[used]

@@ -489,7 +489,6 @@ def training_sample(
     stand as few do.
     """
     rng = np.random.default_rng((seed, 20))
-    other = np.random.default_rng((seed, 21))
     trial = EASY
     if rng.random() < NO_SIGNAL:
         scenery, aspects = _without_signal(rng, size, photos)
@@ -497,12 +496,17 @@ def training_sample(
         scenery, aspects = _with_signal(rng, size, photos)
         if trials:
             trial, aspects = draw_trial(rng, aspects, scenery.light, scenery.luminance)
-    moved = other if other.random() < stands else None
-    scene, truth = compose(aspects, scenery, rng, traced, trial, moved)
+    scene, truth = compose(aspects, scenery, rng, traced, trial, other_stands(seed, stands))
     rgb = expose(scene, draw_camera(rng, scene.light), rng, model=scenery.room)
     if not aspects and rng.random() < 0.06:
         stamp_caption(rgb, rng)
     return rgb, truth
+
+
+def other_stands(seed: int, share: float) -> np.random.Generator | None:
+    """What gives the signals of that picture of `training_sample` other stands; None: they have the usual."""
+    dice = np.random.default_rng((seed, 21))
+    return dice if dice.random() < share else None
 
 
 NO_SIGNAL = 0.3  # share of the pictures of training in which no signal can be read
