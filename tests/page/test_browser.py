@@ -215,7 +215,8 @@ def test_keep_and_find(tab: Any, staggered: Path) -> None:
     assert "There is an A plate" in tab.inner_text("main")
     tab.goto("/keep")
     tab.fill("#find", "lane")
-    tab.keyboard.press("Enter")
+    with tab.expect_navigation():  # the page before shows that note too
+        tab.keyboard.press("Enter")
     tab.wait_for_selector("text=seen from the lane")
     fits(tab)
     with tab.expect_download() as saved:
