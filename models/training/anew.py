@@ -77,7 +77,10 @@ class Told:
 
 @dataclass(frozen=True)
 class Heard:
-    """The same for the reader: answers, what each counts, and the teacher's logits, (N, READER_OUT)."""
+    """The same for the reader: answers, what each counts, and the teacher's logits, (N, READER_OUT).
+
+    `rare` is also 1 for what the finder took for a head where no signal stands: that is told by the truth too.
+    """
 
     answer: Tensor
     heed: Tensor
