@@ -79,7 +79,7 @@ class Told:
 class Heard:
     """The same for the reader: answers, what each counts, and the teacher's logits, (N, READER_OUT).
 
-    `rare` is also 1 for what the finder took for a head where no signal stands: that is told by the truth too.
+    `rare` is also 1 for what the finder took for a head where no signal stands: the truth tells that too.
     """
 
     answer: Tensor
