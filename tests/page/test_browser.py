@@ -131,6 +131,44 @@ def test_read_light_up_zoom_and_correct(tab: Any, staggered: Path) -> None:
     fits(tab)
 
 
+def test_a_late_answer_does_not_undo_a_newer_one(tab: Any, staggered: Path) -> None:
+    read(tab, staggered)
+    tab.get_by_text("Correct it by hand").click()
+    held: list[Any] = []
+
+    def late(route: Any) -> None:
+        if "plateDV" in route.request.url:
+            route.continue_()
+        else:
+            held.append(route)
+
+    tab.route("**/read/*?*", late)
+    for kind in ("A", "DV"):
+        tab.select_option(f"#s1plate{kind}", "no")
+    tab.wait_for_selector(".changed >> text=There is no DV plate")
+    assert len(held) == 1
+    held[0].continue_()
+    tab.wait_for_timeout(500)
+    assert tab.is_visible(".changed >> text=There is no DV plate")
+    assert "plateDV=no" in tab.url
+
+
+def test_an_answer_that_stays_out_is_asked_for_once_more(tab: Any, staggered: Path) -> None:
+    read(tab, staggered)
+    tab.get_by_text("Correct it by hand").click()
+    asked: list[str] = []
+
+    def first_is_lost(route: Any) -> None:
+        asked.append(route.request.url)
+        if len(asked) > 1:
+            route.continue_()
+
+    tab.route("**/read/*?*", first_is_lost)
+    tab.select_option("#s1plateA", "no")
+    tab.wait_for_selector(".changed >> text=There is no A plate")
+    assert len(asked) == 2 and asked[0] == asked[1]
+
+
 def test_a_clip_is_recorded_and_read(tab: Any) -> None:
     tab.goto("/")
     tab.click("#record")

@@ -232,18 +232,45 @@ const prepare = (section) => {
 };
 all(".signal").forEach(prepare);
 
+// -- asking again as a form is set -------------------------------------------------------------------------
+const ANSWER_WITHIN = 8000; // ms; an answer to a form takes far less
+
+// A question of which only the newest counts: an older one is given up, so its answer never comes in later.
+// Gives the page that answers, null where a newer question took its place; one that stays out is asked once more.
+const newestOnly = () => {
+  let asked = 0, giveUp = () => {};
+  return async (where) => {
+    const mine = ++asked;
+    giveUp();
+    for (let tries = 2; mine === asked; tries -= 1) {
+      const end = new AbortController();
+      giveUp = () => end.abort();
+      const clock = setTimeout(giveUp, ANSWER_WITHIN);
+      try {
+        const answer = await fetch(where, { signal: end.signal });
+        if (!answer.ok) throw new Error("answer " + answer.status);
+        const words = await answer.text();
+        if (mine === asked) return new DOMParser().parseFromString(words, "text/html");
+      } catch (error) {
+        if (mine === asked && tries <= 1) { say("The page could not be reached; set it once more."); return null; }
+      } finally {
+        clearTimeout(clock);
+      }
+    }
+    return null;
+  };
+};
+
 // -- correcting at once ------------------------------------------------------------------------------------
 for (const live of all("form[data-live]")) {
   const number = live.dataset.live;
-  let latest = 0;
+  const ask = newestOnly();
   const again = async () => {
-    const mine = ++latest;
     const asked = new URLSearchParams(new FormData(live));
     for (const [name, value] of [...asked]) if (!value) asked.delete(name);
     const where = live.getAttribute("action").split("#")[0] + "?" + asked;
-    const answer = await fetch(where);
-    if (!answer.ok || mine !== latest) return;
-    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const fresh = await ask(where);
+    if (!fresh) return;
     for (const id of ["seen" + number, "told" + number]) {
       const old = document.getElementById(id), next = fresh.getElementById(id);
       if (old && next) old.replaceWith(next);
@@ -271,13 +298,11 @@ for (const live of all("form[data-live]")) {
 // -- Learn: shown as soon as it is set ---------------------------------------------------------------------
 const set = one("#set");
 if (set) {
-  let latest = 0;
+  const ask = newestOnly();
   const show = async () => {
-    const mine = ++latest;
     const where = "/learn?" + new URLSearchParams(new FormData(set));
-    const answer = await fetch(where);
-    if (mine !== latest) return;
-    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const fresh = await ask(where);
+    if (!fresh) return;
     const old = one("main"), next = one("main", fresh);
     for (const part of ["#result", "#now", "section[aria-labelledby=slip]"]) one(part, old).replaceWith(one(part, next));
     say(one("#now", old).textContent);
