@@ -142,7 +142,7 @@ def cases(
         if signal and not signal.facing:
             continue  # no rule says how to judge it
         plates = distinct_plates([*found.plates, *plates_below(rgb, heads, eyes)]) if signal else []
-        shown, _ = shown_kinds(read_letters(rgb, [p for p in plates if belongs(p.box, heads)], eyes))
+        shown, _ = shown_kinds(read_letters(rgb, [p for p in plates if belongs(p, heads)], eyes))
         true = [_match(h, signal) if signal else None for h in heads]
         answers = of = None
         if signal:

@@ -118,8 +118,8 @@ def heads(width: float = 20.0, n: int = 2) -> list[HeadFound]:
     return out
 
 
-def plate(x: float, y: float, side: float = 12.0) -> Box:
-    return Box(x - side / 2, y - side / 2, x + side / 2, y + side / 2)
+def plate(x: float, y: float, side: float = 12.0, score: float = 0.8) -> PlateFound:
+    return PlateFound(Box(x - side / 2, y - side / 2, x + side / 2, y + side / 2), score, 1.0)
 
 
 @pytest.mark.parametrize("width", [6.0, 20.0, 90.0])
@@ -134,3 +134,12 @@ def test_plates_on_the_post_belong_and_others_do_not(width):
     assert not belongs(plate(100, 100 - 4 * width, 0.8 * width), mast)
     assert not belongs(plate(100, low + width, 5 * width), mast)
     assert not belongs(plate(100, low + width, 0.05 * width), mast)
+
+
+def test_what_lies_on_a_head_is_what_the_finder_takes_it_for_more_surely():
+    mast = heads(20.0)
+    for head in mast:
+        x, y = head.box.centre
+        assert not belongs(plate(x + 2, y, 19.0, head.score - 0.1), mast)
+        assert belongs(plate(x + 2, y, 19.0, head.score + 0.05), mast)
+        assert belongs(plate(x, y + 8, 9.0, head.score - 0.1), mast)  # over a part of it

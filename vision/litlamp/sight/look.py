@@ -184,7 +184,7 @@ def judge(
                 measured = _measured(rgb, own, eyes, others, search=searched)
             if searched:
                 plates = distinct_plates([*plates, *measured.plates.result()])
-            boards = tuple(p for p in plates if belongs(p.box, own))
+            boards = tuple(p for p in plates if belongs(p, own))
             letters = read_letters(rgb, boards, eyes)
             size = rgb.shape[1], rgb.shape[0]
             pixels = _Pixels(size, measured.lamps, bright, one.light, measured.mast.result(), letters)

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import PLATES, Plate
 from litlamp.aspects.belief import PlateBelief
-from litlamp.box import Box
 from litlamp.sight.crop import LETTERS, plate_window
 from litlamp.sight.eyes import Calibration, Eyes, log_odds, logistic, softmax
 from litlamp.sight.find import HeadFound, PlateFound, usual_width
@@ -19,6 +18,8 @@ from litlamp.sight.seen import PlateSeen
 Pixels = NDArray[np.uint8]
 LEAST_SHOWN = 0.01
 """Belief in a letter below which it counts as not read."""
+ON_HEAD = 0.4
+"""A board and a head that lie on each other as closely as this, by intersection over union, are one thing."""
 
 
 def read_letters(rgb: Pixels, found: Sequence[PlateFound], eyes: Eyes) -> list[PlateSeen]:
@@ -34,17 +35,22 @@ def read_letters(rgb: Pixels, found: Sequence[PlateFound], eyes: Eyes) -> list[P
     return seen
 
 
-def belongs(plate: Box, heads: Sequence[HeadFound]) -> bool:
-    """Whether a plate stands on these heads' post: near its line, from the top head down to well below."""
+def belongs(plate: PlateFound, heads: Sequence[HeadFound]) -> bool:
+    """Whether a plate stands on these heads' post: near its line, from the top head down to well below.
+
+    Where one of the heads lies in the same place, it is what the finder takes it for more surely.
+    """
+    if any(plate.box.iou(head.box) > ON_HEAD and head.score >= plate.score for head in heads):
+        return False
     width = usual_width(heads)
-    x, y = plate.centre
+    x, y = plate.box.centre
     xs = [h.x for h in heads]
     top, low = min(h.box.y0 for h in heads), max(h.box.y1 for h in heads)
     # The post may lean by six degrees, so the further below, the further aside it may stand.
     aside = 1.6 * width + 0.12 * max(y - low, 0.0)
     if not (min(xs) - aside < x < max(xs) + aside and top - width < y < low + 9 * width):
         return False
-    return 0.15 * width < plate.width < 2.5 * width
+    return 0.15 * width < plate.box.width < 2.5 * width
 
 
 def shown_kinds(seen: Sequence[PlateSeen]) -> tuple[Mapping[Plate, float], float]:
