@@ -13,7 +13,6 @@ from litlamp.box import Box
 from litlamp.sight.eyes import Calibration
 from litlamp.sight.one_camera import APART, of_others, under_one_camera, yellows
 from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
-from litlamp.sight.signals import HELD_POSSIBLE
 
 TUNED = Calibration("nothing")
 MOST = TUNED.camera_red_clip
@@ -125,21 +124,6 @@ def test_by_no_more_than_is_said():
     assert more == pytest.approx(0.5)
     # What many looks agree on tells more of the camera than one picture does.
     assert TUNED.camera_red_clip > TUNED.camera_red
-
-
-@given(own=ODDS, yellowest=st.floats(-9, -0.01))
-def test_red_is_held_possible_and_no_more_where_that_is_asked(own, yellowest):
-    free, held = (
-        odds(under_one_camera(signal(amber(own)), (yellowest,), MOST, up_to).heads[0])
-        for up_to in (math.inf, HELD_POSSIBLE)
-    )
-    assert held == pytest.approx(max(own, min(free, HELD_POSSIBLE)))
-
-
-def test_a_yellow_lamp_of_a_clip_with_a_yellower_one_is_still_read_as_yellow():
-    colour = under_one_camera(signal(amber(-2.3)), (-6.0,), MOST, HELD_POSSIBLE).heads[0].colour
-    assert colour["yellow"] > 0.7
-    assert colour["red"] > 0.2
 
 
 def test_each_signal_is_told_of_all_others():

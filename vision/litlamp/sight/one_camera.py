@@ -31,43 +31,35 @@ def of_others(told: Sequence[Sequence[float]]) -> list[list[float]]:
     return [[*chain(*told[:at], *told[at + 1 :])] for at in range(len(told))]
 
 
-def under_one_camera(
-    seen: SignalSeen, elsewhere: Sequence[float], most: float, up_to: float = math.inf
-) -> SignalSeen:
+def under_one_camera(seen: SignalSeen, elsewhere: Sequence[float], most: float) -> SignalSeen:
     """The signal, with what its camera made of other lamps taken into account.
 
     Parameters
     ----------
     elsewhere : the `yellows` of other signals that the same camera took; those of this one are added.
     most : by how much, at most, the log-odds for red against yellow of a lamp may rise.
-    up_to : no lamp's log-odds rise above this, nor above `most`.
     """
     beliefs = [head.colour for head in seen.heads]
     heads = []
     for at, head in enumerate(seen.heads):
         others = (*elsewhere, *yellows(beliefs[:at]), *yellows(beliefs[at + 1 :]))
-        colour = _beside(head.colour, min(others), most, up_to) if others else head.colour
+        colour = _beside(head.colour, min(others), most) if others else head.colour
         heads.append(head if colour is head.colour else replace(head, colour=colour))
     return replace(seen, heads=tuple(heads))
 
 
-def _beside(
-    own: Mapping[Colour, float], yellowest: float, most: float, up_to: float
-) -> Mapping[Colour, float]:
+def _beside(own: Mapping[Colour, float], yellowest: float, most: float) -> Mapping[Colour, float]:
     """The belief over a lamp's colours, another's log-odds for red against yellow being so low."""
     if max(own, key=lambda c: own[c]) not in ("red", "yellow"):
         return own
     apart = min(max((log_odds_red(own) - yellowest - ALIKE) / (APART - ALIKE), 0.0), 1.0)
-    return redder(own, most * apart, up_to)
+    return redder(own, most * apart)
 
 
-def redder(own: Mapping[Colour, float], more: float, up_to: float = math.inf) -> Mapping[Colour, float]:
-    """The belief over a lamp's colours, with log-odds for red against yellow higher by `more`.
-
-    They rise no further than to `more`, and than `up_to`.
-    """
+def redder(own: Mapping[Colour, float], more: float) -> Mapping[Colour, float]:
+    """The belief over a lamp's colours, with log-odds for red against yellow higher by `more`, up to it."""
     odds = log_odds_red(own)
-    new = min(odds + more, more, up_to)
+    new = min(odds + more, more)
     if new <= odds:
         return own
     both = own["red"] + own["yellow"]

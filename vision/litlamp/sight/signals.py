@@ -26,10 +26,6 @@ OUT_OF_VIEW = 0.02
 """Belief that all heads were seen where some that are known have left the picture."""
 CLEAR = 0.4
 """A stretch as long as this, seconds, was seen clearly enough to be the reading."""
-HELD_POSSIBLE = -1.0
-"""What the camera made of other lamps raises the log-odds for red against yellow of one no further than this.
-Red then stays in question, at one in four, but does not become the reading of a lamp that its own looks, from
-afar to near, call yellow: in 15 rendered rides it never rightly did."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +88,7 @@ def signals_in(
 def _beside(one: SignalInClip, others: Sequence[float], watched: Watched, tuned: Calibration) -> SignalInClip:
     """The signal, with what the camera made of other signals' yellow lamps taken into account."""
     parts = [
-        replace(part, seen=under_one_camera(part.seen, others, tuned.camera_red_clip, HELD_POSSIBLE))
+        replace(part, seen=under_one_camera(part.seen, others, tuned.camera_red_clip))
         for part in one.stretches
     ]
     if any(_same_shown(one.track, a, b) for a, b in pairwise(parts)):
@@ -145,7 +141,7 @@ def _stretch(
         return None
     seen = moved_signal(pooled.seen, _scale(looks, pooled.at, watched.size), 0.0, 0.0)
     if others is not None:
-        seen = under_one_camera(seen, others, tuned.camera_red_clip, HELD_POSSIBLE)
+        seen = under_one_camera(seen, others, tuned.camera_red_clip)
     return StretchSeen(span, pooled.at, seen, pooled.flashes, pooled.slots)
 
 
