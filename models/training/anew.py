@@ -19,7 +19,7 @@ import math
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import torch
@@ -203,6 +203,8 @@ def main() -> None:
     parser.add_argument("--photos", type=Path, required=True)
     parser.add_argument("--traced", type=Path, required=True)
     parser.add_argument("--rate", type=float, default=5e-4)
+    parser.add_argument("--other-colours", type=float, help="instead of the lesson's own share of pictures")
+    parser.add_argument("--stands", type=float, help="likewise")
     parser.add_argument("--keep", type=int, default=30_000, help="lessons kept on the accelerator")
     parser.add_argument("--again", type=float, default=4, help="times each lesson may be looked at")
     args = parser.parse_args()
@@ -210,7 +212,8 @@ def main() -> None:
     torch.manual_seed(20)
     faulthandler.dump_traceback_later(HUNG, exit=True)
     photos = tuple(sorted(str(p) for p in args.photos.iterdir() if p.suffix in {".jpg", ".npy"}))
-    what = WHAT[args.what]
+    given = {name: own for name in ("other_colours", "stands") if (own := getattr(args, name)) is not None}
+    what = replace(WHAT[args.what], **given)
     traced = load_traced(args.traced)
     source = lessons(FIRST_SEED + args.first, photos, args.workers, 16, traced, what.stands)
     mine = Mine(6000) if what.mined else None
@@ -295,7 +298,7 @@ def main() -> None:
     torch.save({name: mean.state for name, mean in averaged.items()}, args.to / "weights.pt")
     note = {
         "first_seed": FIRST_SEED + args.first, "pictures": store.seen, "steps": step,
-        "minutes": round((time.monotonic() - start) / 60, 1), "anew": args.what, "loss": log,
+        "minutes": round((time.monotonic() - start) / 60, 1), "anew": args.what, **given, "loss": log,
     }  # fmt: skip
     (args.to / "training.json").write_text(json.dumps(note, indent=1))
     print("done", json.dumps(note))

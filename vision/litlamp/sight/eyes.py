@@ -53,9 +53,9 @@ class Calibration(msgspec.Struct, frozen=True):
     witness_restrictive, witness_other : belief from which that witness is heard for a colour more
         restrictive than the leading one, and for any other.
     rim_red : share of another lit colour's belief that goes to red where the lamp's rim is plainly red.
-    camera_red : by how much, at most, the log-odds for red against yellow rise for a lamp that looks far
-        redder than another of the same picture that is read as yellow; camera_red_clip: of the same clip, in
-        which a belief is that of many looks.
+    camera_red : how the log-odds for red against yellow rise for a lamp that looks far redder than another of
+        the same picture that is read as yellow (see `one_camera.Redder`); camera_red_clip: of the same clip,
+        in which a belief is that of many looks.
     alike_red : by how much, at most, they rise for a lamp of a still that looks like one plainly red.
     dim_beside, dim_scene : belief that goes to dark for a lens far darker than another lit one of its signal,
         and than the bright parts of the picture.
@@ -99,8 +99,8 @@ class Calibration(msgspec.Struct, frozen=True):
     witness_restrictive: float = 0.7
     witness_other: float = 0.9
     rim_red: float = 0.05
-    camera_red: float = 1.5
-    camera_red_clip: float = 2.5
+    camera_red: tuple[float, float, float] = (1.5, 1.0, 3.0)
+    camera_red_clip: tuple[float, float, float] = (4.0, 2.5, 4.5)
     alike_red: float = 2.0
     dim_beside: float = 0.05
     dim_scene: float = 0.015

@@ -16,8 +16,10 @@ from itertools import chain
 from litlamp.aspects.aspect import Colour
 from litlamp.sight.seen import SignalSeen
 
-ALIKE, APART = 1.0, 3.0
-"""Log-odds for red against yellow by which two lamps of one colour often differ, and hardly ever."""
+Redder = tuple[float, float, float]
+"""By how much, at most, the log-odds for red against yellow of a lamp may rise, and by how much a yellow
+lamp's exceed another's often, and hardly ever: below the one they rise not at all, above the other by the
+most."""
 LEAST = 1e-9
 
 
@@ -31,29 +33,30 @@ def of_others(told: Sequence[Sequence[float]]) -> list[list[float]]:
     return [[*chain(*told[:at], *told[at + 1 :])] for at in range(len(told))]
 
 
-def under_one_camera(seen: SignalSeen, elsewhere: Sequence[float], most: float) -> SignalSeen:
+def under_one_camera(seen: SignalSeen, elsewhere: Sequence[float], how: Redder) -> SignalSeen:
     """The signal, with what its camera made of other lamps taken into account.
 
     Parameters
     ----------
     elsewhere : the `yellows` of other signals that the same camera took; those of this one are added.
-    most : by how much, at most, the log-odds for red against yellow of a lamp may rise.
+    how : the calibration's for stills or for clips.
     """
     beliefs = [head.colour for head in seen.heads]
     heads = []
     for at, head in enumerate(seen.heads):
         others = (*elsewhere, *yellows(beliefs[:at]), *yellows(beliefs[at + 1 :]))
-        colour = _beside(head.colour, min(others), most) if others else head.colour
+        colour = _beside(head.colour, min(others), how) if others else head.colour
         heads.append(head if colour is head.colour else replace(head, colour=colour))
     return replace(seen, heads=tuple(heads))
 
 
-def _beside(own: Mapping[Colour, float], yellowest: float, most: float) -> Mapping[Colour, float]:
+def _beside(own: Mapping[Colour, float], yellowest: float, how: Redder) -> Mapping[Colour, float]:
     """The belief over a lamp's colours, another's log-odds for red against yellow being so low."""
     if max(own, key=lambda c: own[c]) not in ("red", "yellow"):
         return own
-    apart = min(max((log_odds_red(own) - yellowest - ALIKE) / (APART - ALIKE), 0.0), 1.0)
-    return redder(own, most * apart)
+    most, alike, apart = how
+    share = min(max((log_odds_red(own) - yellowest - alike) / (apart - alike), 0.0), 1.0)
+    return redder(own, most * share)
 
 
 def redder(own: Mapping[Colour, float], more: float) -> Mapping[Colour, float]:
