@@ -127,5 +127,14 @@ def test_by_no_more_than_is_said():
     assert TUNED.camera_red_clip[0] > TUNED.camera_red[0]
 
 
+def test_in_a_clip_yellow_lamps_may_differ_more():
+    """Lights change along a line: what sets two lamps of a still apart does not yet tell in a clip."""
+    seen, other = signal(amber(-1)), (-3.4,)
+    assert odds(under_one_camera(seen, other, TUNED.camera_red).heads[0]) > -1
+    assert under_one_camera(seen, other, TUNED.camera_red_clip) == seen
+    far = under_one_camera(seen, (-7.0,), TUNED.camera_red_clip).heads[0]
+    assert odds(far) > 0
+
+
 def test_each_signal_is_told_of_all_others():
     assert of_others([(-4.0,), (), (-2.0, -1.0)]) == [[-2.0, -1.0], [-4.0, -2.0, -1.0], [-4.0]]
