@@ -54,7 +54,7 @@ class Calibration(msgspec.Struct, frozen=True):
         restrictive than the leading one, and for any other.
     rim_red : share of another lit colour's belief that goes to red where the lamp's rim is plainly red.
     camera_red : how the log-odds for red against yellow rise for a lamp that looks far redder than another of
-        the same picture that is read as yellow (see `one_camera.Redder`); camera_red_clip: of the same clip,
+        the same picture that is read as yellow (see `one_camera.Bounds`); camera_red_clip: of the same clip,
         in which a belief is that of many looks.
     alike_red : by how much, at most, they rise for a lamp of a still that looks like one plainly red.
     dim_beside, dim_scene : belief that goes to dark for a lens far darker than another lit one of its signal,

@@ -16,7 +16,7 @@ from itertools import chain
 from litlamp.aspects.aspect import Colour
 from litlamp.sight.seen import SignalSeen
 
-Redder = tuple[float, float, float]
+Bounds = tuple[float, float, float]
 """By how much, at most, the log-odds for red against yellow of a lamp may rise, and by how much a yellow
 lamp's exceed another's often, and hardly ever: below the one they rise not at all, above the other by the
 most."""
@@ -33,7 +33,7 @@ def of_others(told: Sequence[Sequence[float]]) -> list[list[float]]:
     return [[*chain(*told[:at], *told[at + 1 :])] for at in range(len(told))]
 
 
-def under_one_camera(seen: SignalSeen, elsewhere: Sequence[float], how: Redder) -> SignalSeen:
+def under_one_camera(seen: SignalSeen, elsewhere: Sequence[float], how: Bounds) -> SignalSeen:
     """The signal, with what its camera made of other lamps taken into account.
 
     Parameters
@@ -50,7 +50,7 @@ def under_one_camera(seen: SignalSeen, elsewhere: Sequence[float], how: Redder) 
     return replace(seen, heads=tuple(heads))
 
 
-def _beside(own: Mapping[Colour, float], yellowest: float, how: Redder) -> Mapping[Colour, float]:
+def _beside(own: Mapping[Colour, float], yellowest: float, how: Bounds) -> Mapping[Colour, float]:
     """The belief over a lamp's colours, another's log-odds for red against yellow being so low."""
     if max(own, key=lambda c: own[c]) not in ("red", "yellow"):
         return own
