@@ -27,6 +27,7 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from augment import developed, mirrored_lessons, mirrored_windows, other_colours
+from data import LINE
 from litlamp.aspects.aspect import COLOURS
 from litlamp.scene.traced import load_traced
 from mine import Mine, barren
@@ -173,20 +174,23 @@ def _which(y: Tensor, told: Tensor) -> Tensor:
 class Lesson:
     """One thing to teach anew: its losses for finder and reader, whose sums count, and what is shown.
 
-    `other_colours` and `stands` are shares of pictures: in other colours, of signals that stand as few do.
+    `other_colours`, `stands` and `lines` are shares of pictures: in other colours, of signals that stand as
+    few do, and of lines seen from a cab.
     """
 
     finder: Callable[[Tensor, Told], Parts]
     reader: Callable[[Tensor, Heard], Parts]
     other_colours: float
     stands: float
+    lines: float
     mined: bool
     """Whether the reader is shown what the finder takes for heads where no signal stands."""
 
 
+SHARES = "other_colours", "stands", "lines"
 WHAT = {
-    "colours": Lesson(colours_at_heads, colours_read, 0.5, 0.0, mined=False),
-    "stands": Lesson(places_of_heads, stands_read, 0.25, 0.5, mined=True),
+    "colours": Lesson(colours_at_heads, colours_read, 0.5, 0.0, 0.0, mined=False),
+    "stands": Lesson(places_of_heads, stands_read, 0.25, 0.5, 0.0, mined=True),
 }
 
 
@@ -205,6 +209,7 @@ def main() -> None:
     parser.add_argument("--rate", type=float, default=5e-4)
     parser.add_argument("--other-colours", type=float, help="instead of the lesson's own share of pictures")
     parser.add_argument("--stands", type=float, help="likewise")
+    parser.add_argument("--lines", type=float, help="likewise")
     parser.add_argument("--keep", type=int, default=30_000, help="lessons kept on the accelerator")
     parser.add_argument("--again", type=float, default=4, help="times each lesson may be looked at")
     args = parser.parse_args()
@@ -212,10 +217,10 @@ def main() -> None:
     torch.manual_seed(20)
     faulthandler.dump_traceback_later(HUNG, exit=True)
     photos = tuple(sorted(str(p) for p in args.photos.iterdir() if p.suffix in {".jpg", ".npy"}))
-    given = {name: own for name in ("other_colours", "stands") if (own := getattr(args, name)) is not None}
+    given = {name: own for name in SHARES if (own := getattr(args, name)) is not None}
     what = replace(WHAT[args.what], **given)
     traced = load_traced(args.traced)
-    source = lessons(FIRST_SEED + args.first, photos, args.workers, 16, traced, what.stands)
+    source = lessons(FIRST_SEED + args.first, photos, args.workers, LINE, traced, what.stands, what.lines)
     mine = Mine(6000) if what.mined else None
     device, second = accelerators()
     finder, reader, plates = Finder(), Reader(), PlateReader()

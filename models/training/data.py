@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
 from litlamp.box import Box
 from litlamp.scene.compose import other_stands, training_sample
+from litlamp.scene.lineside import Lineside
 from litlamp.scene.traced import Traced
 from litlamp.scene.truth import SceneTruth
 from litlamp.sight.crop import READER_HEIGHT, READER_WIDTH, plate_window, reader_window
@@ -16,6 +19,8 @@ from targets import PLATE_KINDS, READER_OUT, finder_target, head_point, reader_t
 SIDE = 256
 READERS = 2
 PLATES = 2
+LINE = 16
+"""Lessons in a row, the first of them a multiple of it, whose pictures may be of one line."""
 
 
 def lesson(
@@ -24,12 +29,18 @@ def lesson(
     side: int = SIDE,
     traced: tuple[Traced, ...] = (),
     stands: float = 0.0,
+    lines: float = 0.0,
 ) -> tuple[NDArray[np.generic], ...]:
     """(rgb, maps, heat weight, at, reader windows, answers, weights, plate windows, kinds, rare).
 
-    `stands` is the share of lessons whose signals stand as few do; `rare` is 1 for those and 0 for others.
+    `lines` is the share of lessons seen from a cab, `stands` of the others that whose signals stand as few
+    do; `rare` is 1 for those and 0 for all else.
     """
-    rgb, truth = training_sample(seed, (side, side), photos, traced, stands=stands)
+    from_cab = bool(np.random.default_rng((seed // LINE, 22)).random() < lines)
+    if from_cab:
+        rgb, truth = _line(seed // LINE).picture(seed, side)
+    else:
+        rgb, truth = training_sample(seed, (side, side), photos, traced, stands=stands)
     rng = np.random.default_rng((seed, 77))
     target = finder_target(truth)
     windows = np.zeros((READERS, READER_HEIGHT, READER_WIDTH, 4), np.uint8)
@@ -39,12 +50,17 @@ def lesson(
     plates = np.zeros((PLATES, 40, 40, 3), np.uint8)
     kinds = np.full(PLATES, -1, np.int64)
     _plate_lessons(rgb, truth, rng, plates, kinds)
-    rare = bool(truth.signals) and other_stands(seed, stands) is not None
+    rare = not from_cab and bool(truth.signals) and other_stands(seed, stands) is not None
     return (
         rgb, target.maps.astype(np.float16), target.heat_weight.astype(np.float16),
         target.at.astype(np.float16), windows, answers, weights, plates, kinds,
         np.asarray(rare, np.float32),
     )  # fmt: skip
+
+
+@lru_cache(1)
+def _line(number: int) -> Lineside:
+    return Lineside(number)
 
 
 def _reader_lessons(

@@ -60,19 +60,19 @@ def _fill(
     blocks: list[Arrays],
     photos: tuple[str, ...],
     traced: tuple[Traced, ...],
-    stands: float,
+    shares: tuple[float, float],
     free: Any,
     ready: Any,
     first: int,
     worker: int,
     workers: int,
 ) -> None:
-    n = len(blocks[0][0])
+    n, (stands, lines) = len(blocks[0][0]), shares
     turn = worker
     while True:
         block = free.get()
         for i in range(n):
-            found = lesson(first + turn * n + i, photos, traced=traced, stands=stands)
+            found = lesson(first + turn * n + i, photos, traced=traced, stands=stands, lines=lines)
             for part, value in zip(blocks[block], found, strict=True):
                 part[i] = value
         turn += workers
@@ -99,8 +99,12 @@ def lessons(
     n: int,
     traced: tuple[Traced, ...] = (),
     stands: float = 0.0,
+    lines: float = 0.0,
 ) -> Stream:
-    """Lessons from seed `first` up, in blocks of `n`; every seed is used once. Forks `workers` processes."""
+    """Lessons from seed `first` up, in blocks of `n`; every seed is used once. Forks `workers` processes.
+
+    `stands` and `lines` are shares of pictures, as of `data.lesson`.
+    """
     os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
     # Photographs, heads and grain that the renderer keeps are read once here and shared by every child.
     for seed in range(first - 60, first):
@@ -116,7 +120,7 @@ def lessons(
     for worker in range(workers):
         way.Process(
             target=_fill,
-            args=(views, photos, traced, stands, free, ready, first, worker, workers),
+            args=(views, photos, traced, (stands, lines), free, ready, first, worker, workers),
             daemon=True,
         ).start()
 

@@ -411,6 +411,7 @@ class _Reader:
         from litlamp.clip_reading import read_signal
         from litlamp.report.footage_record import PassedRecord, signal_of
         from litlamp.report.record import record
+        from litlamp.sight.shades import known
 
         watch = self._watch
         assert watch is not None
@@ -445,19 +446,17 @@ class _Reader:
                 best,
                 tuple(round(way.times[i], 4) for i in inside),
                 tuple(round(v) for i in inside for v in way.box(i).as_list()),
+                known(head for part in one.stretches for head in part.seen.heads),
             )
         )
 
     def _signal(self, track: Track) -> SignalInClip | None:
-        from litlamp.aspects.aspect import COLOURS
-        from litlamp.sight.one_camera import yellows
         from litlamp.sight.signals import signals_in
         from litlamp.sight.watch import Watched
 
         watched = Watched([track], self._size, self._at, 0, self._fault, ())
-        # What the camera made of the lamps passed so far; those to come cannot be known yet.
-        told = (head.colour for one in self._done for head in one.signal.heads)
-        before = yellows({name: getattr(own, name) for name in COLOURS} for own in told)
+        # Lamps to come cannot be known yet.
+        before = [lamp for one in self._done for lamp in one.lamps]
         return next(iter(signals_in(watched, self._eyes.calibration, before)), None)
 
     def _known(self, track: Track, one: SignalInClip, way: Way) -> tuple[KnownRecord, ...]:

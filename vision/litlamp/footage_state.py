@@ -14,6 +14,7 @@ from msgspec import Struct
 
 from litlamp.report.footage_record import FootageSignal
 from litlamp.report.whole_file import write_whole
+from litlamp.sight.shades import Known
 
 NAME = "footage.state"
 
@@ -38,6 +39,7 @@ class Passed(Struct, frozen=True):
     pictures : of each aspect it showed, in time order, and at `best` the one that its boxes are of.
     best : index into `pictures`; None where there are none.
     times, edges : where its heads were in each frame, seconds and whole px (four edges a moment).
+    lamps : those that lamps of signals to come are held against.
     """
 
     signal: FootageSignal
@@ -45,6 +47,7 @@ class Passed(Struct, frozen=True):
     best: int | None
     times: tuple[float, ...]
     edges: tuple[int, ...]
+    lamps: tuple[Known, ...] = ()
 
 
 class Place(Struct, frozen=True):

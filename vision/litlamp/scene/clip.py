@@ -99,7 +99,7 @@ class DrawnClip:
         time = self.times[index]
         rng = np.random.default_rng((self.seed, 41, index))
         now = time.seconds
-        light = self.scene.paint(now, self.film, partial(self._rows, seconds=now))
+        light = self.scene.paint(now, self.film, partial(self.rows, seconds=now))
         for thing in self.passing:
             thing.paint(light, now)
         self.falling.lay(light, rng)
@@ -136,7 +136,7 @@ class DrawnClip:
 
     def light(self, key: LampKey, row: float, seconds: float) -> float:
         """Mean light of a lamp, 0 to 1, in the frame of that time at a row of the picture."""
-        return float(self._rows(key, np.array([row]), seconds)[0])
+        return float(self.rows(key, np.array([row]), seconds)[0])
 
     @cached_property
     def truth(self) -> ClipTruth:
@@ -171,7 +171,8 @@ class DrawnClip:
         flashes = any(lamp.flashing for part in self.shown[number] for lamp in part.aspect.heads)
         return self.flashing[number] if flashes else None
 
-    def _rows(self, key: LampKey, rows: Rows, seconds: float) -> Rows:
+    def rows(self, key: LampKey, rows: Rows, seconds: float) -> Rows:
+        """Mean light of a lamp, 0 to 1, at those rows of the frame of that time."""
         light = self.lights.get(key)
         if light is None:
             return np.zeros_like(rows)

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from litlamp.aspects.aspect import COLOURS, Colour
 from litlamp.sight.codes import brightest_channel
+from litlamp.sight.seen import Shade
 
 Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float64]
@@ -36,6 +37,8 @@ LARGEST = 16.0
 """Lamps wider than this, px, are reduced to it before they are measured."""
 FLOOR = 0.002
 """Least belief in each lit colour."""
+_CLIPPED_SHARES = slice(13, 16)
+"""Where `features` has the clipped shares of the core."""
 RED_WEIGHT = 3.0
 """Red's prior odds against the others, where red does not lead."""
 
@@ -69,13 +72,13 @@ def lamp_colour(
     Beliefs that sum to 1. Where the pixels are like no lamp simulated, or there are none, all are equal,
     "dark" with them: "cannot tell".
     """
-    seen = features(rgb, x, y, diameter, reference_white)
+    return believed(features(rgb, x, y, diameter, reference_white))
+
+
+def believed(seen: Floats | None) -> Mapping[Colour, float]:
+    """The same from what was measured of the lamp by `features`."""
     if seen is None:
         return {name: 1 / len(COLOURS) for name in COLOURS}
-    return _believe(seen)
-
-
-def _believe(seen: Floats) -> Mapping[Colour, float]:
     answer = seen
     table = _table()
     for i, (weight, bias) in enumerate(zip(table.weights, table.biases, strict=True)):
@@ -143,6 +146,13 @@ def features(
             *(wide, np.log2(diameter) / 4, amount, np.log2(behind.sum() + 0.01) / 4),
         ]
     )
+
+
+def shade(seen: Floats | None) -> Shade | None:
+    """How the lamp looks, from what was measured of it; None where its rim is lost in clipping or glare."""
+    if seen is None or seen[0] == 0.0:
+        return None
+    return Shade(float(seen[0]), float(seen[_CLIPPED_SHARES].max()))
 
 
 def _mean(own: Floats, weight: Floats) -> Floats:

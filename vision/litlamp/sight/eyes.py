@@ -54,8 +54,7 @@ class Calibration(msgspec.Struct, frozen=True):
         restrictive than the leading one, and for any other.
     rim_red : share of another lit colour's belief that goes to red where the lamp's rim is plainly red.
     camera_red : how the log-odds for red against yellow rise for a lamp that looks far redder than another of
-        the same picture that is read as yellow (see `one_camera.Bounds`); camera_red_clip: of the same clip,
-        in which a belief is that of many looks.
+        the same picture that is read as yellow (see `one_camera.Bounds`).
     alike_red : by how much, at most, they rise for a lamp of a still that looks like one plainly red.
     dim_beside, dim_scene : belief that goes to dark for a lens far darker than another lit one of its signal,
         and than the bright parts of the picture.
@@ -100,7 +99,6 @@ class Calibration(msgspec.Struct, frozen=True):
     witness_other: float = 0.9
     rim_red: float = 0.05
     camera_red: tuple[float, float, float] = (1.5, 1.0, 3.0)
-    camera_red_clip: tuple[float, float, float] = (4.0, 2.5, 6.0)
     alike_red: float = 2.0
     dim_beside: float = 0.05
     dim_scene: float = 0.015

@@ -13,7 +13,7 @@ from typing import Any
 from litlamp.sight.eyes import Eyes
 from litlamp.sight.passing import Passing
 
-FORM = 2
+FORM = 3
 """Counted up with every change of what a watch is made of: one of another form cannot be gone on with."""
 _EYES = "eyes"
 _OURS = ("litlamp.box", "litlamp.sight.", "litlamp.aspects.belief")

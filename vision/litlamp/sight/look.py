@@ -17,7 +17,7 @@ from litlamp.sight.alike import held_together
 from litlamp.sight.asked import ask_reader
 from litlamp.sight.axis import STRAY, MastLine, mast_axis, mast_direction, stagger
 from litlamp.sight.beside import workers
-from litlamp.sight.colour import lamp_colour
+from litlamp.sight.colour import believed, features, shade
 from litlamp.sight.count import (
     AT_EDGE,
     head_belief,
@@ -42,7 +42,7 @@ from litlamp.sight.one_camera import of_others, under_one_camera, yellows
 from litlamp.sight.plates import belongs, number_read, plate_beliefs, read_letters
 from litlamp.sight.rejoin import PLAIN, rejoined
 from litlamp.sight.rim import red_rim
-from litlamp.sight.seen import DARK, HeadSeen, LampSeen, PlateSeen, SignalSeen
+from litlamp.sight.seen import DARK, HeadSeen, LampSeen, PlateSeen, Shade, SignalSeen
 from litlamp.sight.strange import unlike
 
 Pixels = NDArray[np.uint8]
@@ -201,12 +201,13 @@ class _Lamp:
 
     Attributes
     ----------
-    witness : what its pixels say of its colour, in the order of COLOURS.
+    witness : what its pixels say of its colour, in the order of COLOURS; `shade` is how it looks.
     rim : how plainly its rim is red.
     core : the light of its lens, linear, 0 to 1.
     """
 
     witness: NDArray[np.float64]
+    shade: Shade | None
     rim: float
     core: float
 
@@ -226,14 +227,11 @@ def _measured(
     """Of these heads; plates are only sought where `search` says so."""
     plates = others.submit(lambda: plates_below(rgb, heads, eyes) if search else [])
     mast = others.submit(_mast, rgb, heads)
-    lamps = [
-        _Lamp(
-            colour_witness(rgb, head),
-            red_rim(rgb, head.x, head.y, head.lens),
-            core_light(rgb, head.x, head.y, head.lens),
-        )
-        for head in heads
-    ]
+    lamps = []
+    for head in heads:
+        at = head.x, head.y, head.lens
+        seen = features(rgb, *at)
+        lamps.append(_Lamp(_witness(seen), shade(seen), red_rim(rgb, *at), core_light(rgb, *at)))
     return _Measured(lamps, mast, plates)
 
 
@@ -335,11 +333,20 @@ def _signal(
         [lamp.core for lamp in pixels.lamps], [c[DARK] < 0.5 for c in colours], pixels.bright, tuned
     )
     seen = []
-    for head, belief, unlit, rim in zip(heads, colours, dim, rims, strict=True):
+    for head, lamp, belief, unlit, rim in zip(heads, pixels.lamps, colours, dim, rims, strict=True):
         colour = moved(belief, unlit, to=DARK)
-        seen_lamp = LampSeen(head.x, head.y, head.lens) if colour[DARK] < 0.5 else None
-        present = head_belief(head, n, read, tuned)
-        seen.append(HeadSeen(head.box, seen_lamp, _named(colour), present=present, red_rim=rim, unlit=unlit))
+        lit = colour[DARK] < 0.5
+        seen.append(
+            HeadSeen(
+                head.box,
+                LampSeen(head.x, head.y, head.lens) if lit else None,
+                _named(colour),
+                present=head_belief(head, n, read, tuned),
+                red_rim=rim,
+                unlit=unlit,
+                shade=lamp.shade if lit else None,
+            )
+        )
     lettered = [p.box for p in pixels.boards if max(p.letters, key=lambda k: p.letters[k]) != "other"]
     box = union_of([*(h.box for h in seen), *lettered])
     whole = whole_belief(whole_evidence(heads, pixels.size, read, tuned, others, faint, pixels.light), tuned)
@@ -365,7 +372,11 @@ def _signal(
 
 def colour_witness(rgb: Pixels, head: HeadFound) -> NDArray[np.float64]:
     """What the lamp's own pixels say of its colour, in the order of COLOURS."""
-    told = lamp_colour(rgb, head.x, head.y, head.lens)
+    return _witness(features(rgb, head.x, head.y, head.lens))
+
+
+def _witness(seen: NDArray[np.float64] | None) -> NDArray[np.float64]:
+    told = believed(seen)
     return np.array([told[name] for name in COLOURS])
 
 

@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import chain
+from typing import TypeVar
 
 from litlamp.aspects.aspect import Colour
 from litlamp.sight.seen import SignalSeen
@@ -21,6 +22,7 @@ Bounds = tuple[float, float, float]
 lamp's exceed another's often, and hardly ever: below the one they rise not at all, above the other by the
 most."""
 LEAST = 1e-9
+Told = TypeVar("Told")
 
 
 def yellows(heads: Iterable[Mapping[Colour, float]]) -> tuple[float, ...]:
@@ -28,8 +30,8 @@ def yellows(heads: Iterable[Mapping[Colour, float]]) -> tuple[float, ...]:
     return tuple(log_odds_red(own) for own in heads if max(own, key=lambda c: own[c]) == "yellow")
 
 
-def of_others(told: Sequence[Sequence[float]]) -> list[list[float]]:
-    """For each signal the `yellows` of all others, from those of each."""
+def of_others(told: Sequence[Sequence[Told]]) -> list[list[Told]]:
+    """For each signal what all others tell, from what each does."""
     return [[*chain(*told[:at], *told[at + 1 :])] for at in range(len(told))]
 
 

@@ -19,7 +19,7 @@ from litlamp.box import Box, union_of
 from litlamp.sight.eyes import Calibration
 from litlamp.sight.head_light import HeadLight, brightness_at, dark_throughout, head_light, shares_lit
 from litlamp.sight.lamp_series import Flash
-from litlamp.sight.seen import DARK, HeadSeen, LampSeen, SignalSeen
+from litlamp.sight.seen import DARK, HeadSeen, LampSeen, Shade, SignalSeen
 from litlamp.sight.signal_flash import flashes_alone, flashes_of
 from litlamp.sight.traces import Look, passed
 from litlamp.sight.tracks import COVERED, COVERED_TOGETHER, Track
@@ -299,7 +299,7 @@ def _head(
     lights: dict[int, HeadLight],
     tuned: Calibration,
 ) -> HeadSeen:
-    colours, weights, plain, lamp = [], [], [], None
+    colours, weights, plain, shades, lamp = [], [], [], [], None
     bright = brightness_at(lights[slot], [look.at for look in found])
     for look, w, share in zip(found, weight, bright, strict=True):
         if slot in look.heads and look.glance is not None:
@@ -307,6 +307,8 @@ def _head(
             colours.append([head.colour[name] for name in COLOURS])
             # A lamp that is just warming or fading shows another colour than its own.
             weights.append(w * max(share, 0.05) ** 2)
+            if head.shade is not None:
+                shades.append((head.shade, weights[-1]))
             plain.append(look.glance.seen.resolution >= PLAIN_WIDTH and share > 0.5)
     beliefs, w = np.array(colours), np.array(weights)
     lit = 1 - beliefs[:, DARK]
@@ -331,7 +333,22 @@ def _head(
     others = [lights[s] for s in lights if s != slot]
     dark = p_lit < 0.15 and dark_throughout(lights[slot], others)
     named = {name: float(p) for name, p in zip(COLOURS, colour, strict=True)}
-    return HeadSeen(box, lamp, named, None, None, present, dark)
+    looks_so = None if lamp is None else _shade(shades)
+    return HeadSeen(box, lamp, named, None, None, present, dark, shade=looks_so)
+
+
+def _shade(seen: Sequence[tuple[Shade, float]]) -> Shade | None:
+    """How a lamp looks in most of its looks, each with its weight."""
+    if not seen:
+        return None
+    weights = np.array([weight for _, weight in seen])
+
+    def middle(values: Sequence[float]) -> float:
+        order = np.argsort(values, kind="stable")
+        sums = np.cumsum(weights[order])
+        return float(values[order[np.searchsorted(sums, sums[-1] / 2)]])
+
+    return Shade(middle([s.redness for s, _ in seen]), middle([s.clipped for s, _ in seen]))
 
 
 def _kept(hue: Floats, plainly: Floats) -> Floats:

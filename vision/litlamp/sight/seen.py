@@ -23,6 +23,20 @@ class LampSeen:
 
 
 @dataclass(frozen=True, slots=True)
+class Shade:
+    """How a lit lamp looks to its camera.
+
+    Attributes
+    ----------
+    redness : half the log2 of its red over its green, linear, where its light fades and nothing is clipped.
+    clipped : share of its core, 0 to 1, in which the channel that is clipped most is.
+    """
+
+    redness: float
+    clipped: float
+
+
+@dataclass(frozen=True, slots=True)
 class HeadSeen:
     """One head: its box, its lit lamp if any, and beliefs.
 
@@ -31,6 +45,7 @@ class HeadSeen:
     it is a head at all. `red_rim`, 0 to 1, says how plainly a lamp not taken for red has a rim too red for
     anything else; `unlit` is the belief that went to dark because a lens taken to be lit is so dim.
     `leaning` is how likely a flash is by what was seen where it cannot be told; None if nothing was.
+    `shade` is how its lamp looks, where that could be measured.
     """
 
     box: Box
@@ -44,6 +59,7 @@ class HeadSeen:
     red_rim: float = 0.0
     unlit: float = 0.0
     leaning: float | None = None
+    shade: Shade | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,10 @@ from litlamp.sight.alternating import in_turn
 from litlamp.sight.eyes import Calibration, logistic
 from litlamp.sight.glance import moved_signal
 from litlamp.sight.lamp_series import Flash
-from litlamp.sight.one_camera import of_others, under_one_camera, yellows
+from litlamp.sight.one_camera import of_others
 from litlamp.sight.pool import asked, believed, in_view, pool
 from litlamp.sight.seen import SignalSeen
+from litlamp.sight.shades import Known, known, side_by_side
 from litlamp.sight.stretches import spans
 from litlamp.sight.traces import Look
 from litlamp.sight.tracks import Track
@@ -63,11 +64,11 @@ class SignalInClip:
 
 
 def signals_in(
-    watched: Watched, tuned: Calibration, elsewhere: Sequence[float] = ()
+    watched: Watched, tuned: Calibration, elsewhere: Sequence[Known] = ()
 ) -> tuple[SignalInClip, ...]:
     """The signals, in the order in which they came into sight, and from left to right.
 
-    `elsewhere` are the `yellows` (see `one_camera`) of signals that were handed on before.
+    `elsewhere` are lamps `known` (see `shades`) of signals that were handed on before.
     """
     alone = []
     crossing = in_turn(watched.tracks)
@@ -77,7 +78,7 @@ def signals_in(
         one = _signal(track, watched, tuned)
         if one is not None:
             alone.append(one)
-    told = [yellows(head.colour for part in one.stretches for head in part.seen.heads) for one in alone]
+    told = [known(head for part in one.stretches for head in part.seen.heads) for one in alone]
     found = [
         _beside(one, [*elsewhere, *others], watched, tuned)
         for one, others in zip(alone, of_others(told), strict=True)
@@ -85,21 +86,18 @@ def signals_in(
     return tuple(sorted(found, key=lambda s: (round(s.span[0]), s.stretches[s.last_clear].seen.box.x0)))
 
 
-def _beside(one: SignalInClip, others: Sequence[float], watched: Watched, tuned: Calibration) -> SignalInClip:
-    """The signal, with what the camera made of other signals' yellow lamps taken into account."""
-    parts = [
-        replace(part, seen=under_one_camera(part.seen, others, tuned.camera_red_clip))
-        for part in one.stretches
-    ]
+def _beside(one: SignalInClip, others: Sequence[Known], watched: Watched, tuned: Calibration) -> SignalInClip:
+    """The signal, its lamps held against those of others."""
+    parts = [replace(part, seen=side_by_side(part.seen, others)) for part in one.stretches]
     if any(_same_shown(one.track, a, b) for a, b in pairwise(parts)):
         return _signal(one.track, watched, tuned, others) or one
     return replace(one, stretches=tuple(parts))
 
 
 def _signal(
-    track: Track, watched: Watched, tuned: Calibration, others: Sequence[float] | None = None
+    track: Track, watched: Watched, tuned: Calibration, others: Sequence[Known] | None = None
 ) -> SignalInClip | None:
-    """What the track shows; with `others`, the yellow lamps of other signals are taken into account."""
+    """What the track shows; with `others`, its lamps are held against those of other signals."""
     needed = FEWEST_LOOKS if watched.seconds >= LONG_ENOUGH else 1
     if track.found < needed or logistic(believed(track.looks)) < asked(track.looks):
         return None
@@ -130,7 +128,7 @@ def _stretch(
     watched: Watched,
     tuned: Calibration,
     shown: tuple[float, ...],
-    others: Sequence[float] | None,
+    others: Sequence[Known] | None,
 ) -> StretchSeen | None:
     last = span[1] >= track.last_seen
     looks = [look for look in track.looks if span[0] <= look.at < span[1] or (last and look.at == span[1])]
@@ -141,7 +139,7 @@ def _stretch(
         return None
     seen = moved_signal(pooled.seen, _scale(looks, pooled.at, watched.size), 0.0, 0.0)
     if others is not None:
-        seen = under_one_camera(seen, others, tuned.camera_red_clip)
+        seen = side_by_side(seen, others)
     return StretchSeen(span, pooled.at, seen, pooled.flashes, pooled.slots)
 
 
