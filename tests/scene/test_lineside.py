@@ -23,7 +23,7 @@ def test_the_same_seeds_give_the_same_picture(line):
 
 
 def test_what_is_told_lies_where_it_is_seen(line):
-    """A lit lamp is the brightest and most coloured thing of its head; what is out of the piece is not told."""
+    """A lit lamp is the brightest and most coloured thing of its head; what is outside is not told."""
     apart = []
     for seed in range(40):
         rgb, truth = line.picture(seed, SIDE)
