@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from litlamp.aspects.aspect import COLOURS
-from litlamp.sight.colour import LIT, features, lamp_colour
+from litlamp.sight.colour import LIT, features, lamp_colour, shade
 
 TOLD = 0.95
 """A colour is believed from here up; below, it cannot be told."""
@@ -223,3 +223,27 @@ def test_the_picture_is_not_written_to():
     rgb.flags.writeable = False
     assert features(rgb, 24, 24, 12) is not None
     assert features(rgb, 400, 24, 12) is None
+
+
+def shade_of(rgb):
+    return shade(features(rgb, 24.5, 24.5, 12))
+
+
+def test_a_red_lamp_is_redder_than_a_yellow_one():
+    red, yellow = (shade_of(disc(colour)) for colour in ((220, 30, 20), (220, 160, 20)))
+    assert red.redness > yellow.redness + 0.5
+    assert red.clipped == yellow.clipped == 0.0
+
+
+def test_over_exposed_a_lamp_looks_less_red():
+    plain, over = (
+        shade_of(disc((220, 30, 20))),
+        shade_of(np.maximum(disc((255, 90, 20)), disc((255, 255, 60), 8))),
+    )
+    assert over.redness < plain.redness
+    assert over.clipped > 0.5
+
+
+def test_a_lamp_without_a_rim_has_no_shade():
+    assert shade(None) is None
+    assert shade_of(np.full((48, 48, 3), 255, np.uint8)) is None

@@ -15,7 +15,7 @@ from litlamp.box import Box
 from litlamp.sight.eyes import Calibration
 from litlamp.sight.glance import Glance
 from litlamp.sight.pool import asked, averaged, believed, pool
-from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
+from litlamp.sight.seen import HeadSeen, LampSeen, Shade, SignalSeen
 from litlamp.sight.tracks import Track
 
 SIZE = (640, 480)
@@ -146,6 +146,18 @@ def test_a_colour_that_plain_looks_were_sure_of_stays_possible() -> None:
     # One such look may be a slip, and small ones tell nothing.
     for few in ([glance_at("red", width=10.0)], [glance_at("red", width=6.0)] * 2):
         assert pooled(track_of(*few, *near)).heads[0].colour["red"] < 0.02
+
+
+def test_a_lamp_looks_as_it_does_in_most_looks() -> None:
+    def shaded(width: float, shade: Shade | None) -> Glance:
+        glance = glance_at("red", width=width)
+        own = tuple(replace(h, shade=shade) for h in glance.seen.heads)
+        return replace(glance, seen=replace(glance.seen, heads=own))
+
+    usual, glare = Shade(1.5, 0.1), Shade(0.2, 1.0)
+    many = [shaded(30, usual)] * 3 + [shaded(30, glare), shaded(30, None), *[shaded(4, glare)] * 5]
+    assert pooled(track_of(*many)).heads[0].shade == usual
+    assert pooled(track_of(*[shaded(30, None)] * 3)).heads[0].shade is None
 
 
 def test_a_plate_is_as_the_looks_that_could_see_it_say() -> None:

@@ -14,7 +14,7 @@ from litlamp.sight.one_camera import log_odds_red
 from litlamp.sight.seen import HeadSeen, LampSeen, Shade, SignalSeen
 from litlamp.sight.shades import CLIPPED, FURTHEST, MIDWAY, SURE, WEIGHT, Known, known, side_by_side
 
-YELLOW, RED = Known(False, Shade(0.7, 0.0)), Known(True, Shade(1.7, 0.0))
+YELLOW, RED = Known(False, Shade(0.7, 0.5)), Known(True, Shade(1.7, 0.5))
 MOST = 2 * WEIGHT * FURTHEST
 SHADES = st.builds(Shade, st.floats(-3, 4), st.floats(0, 1))
 KNOWN = st.lists(st.builds(Known, st.booleans(), SHADES), max_size=5)
@@ -44,31 +44,36 @@ def odds(seen: SignalSeen, head: int = 0) -> float:
 
 def test_an_over_exposed_red_lamp_is_told_by_the_yellow_ones():
     """It is clipped and looks no redder than they do, which are not: they would look less so if they were."""
-    seen = side_by_side(signal(amber(-0.5, Shade(0.8, 0.9))), [YELLOW])
+    seen = side_by_side(signal(amber(-0.5, Shade(0.8, 1.0))), [YELLOW])
     assert odds(seen) > 0
     assert seen.heads[0].colour["yellow"] > 0.1
 
 
 @pytest.mark.parametrize("others", [[YELLOW], [YELLOW, RED], [YELLOW, YELLOW, RED]])
 def test_an_orange_lamp_that_looks_like_the_yellow_ones_stays_as_it_was(others):
-    seen = signal(amber(-0.5, Shade(0.75, 0.0)))
+    seen = signal(amber(-0.5, Shade(0.75, 0.5)))
     assert side_by_side(seen, others) == seen
 
 
 def test_one_that_looks_like_a_red_one_is_likelier_red():
-    seen = signal(amber(-0.5, Shade(1.6, 0.0)))
+    seen = signal(amber(-0.5, Shade(1.6, 0.5)))
     assert odds(seen) < odds(side_by_side(seen, [RED])) < odds(side_by_side(seen, [RED, YELLOW]))
 
 
+def test_a_deep_yellow_that_is_not_over_exposed_stays_as_it_was():
+    seen = signal(amber(-0.5, Shade(2.4, 0.0)))
+    assert side_by_side(seen, [YELLOW, RED]) == seen
+
+
 def test_lamps_of_its_own_signal_count_too():
-    seen = signal(amber(-0.5, Shade(1.6, 0.0)), amber(4.0, Shade(1.7, 0.0)), amber(-4.0, Shade(0.7, 0.0)))
+    seen = signal(amber(-0.5, Shade(1.6, 0.5)), amber(4.0, Shade(1.7, 0.5)), amber(-4.0, Shade(0.7, 0.5)))
     after = side_by_side(seen, ())
     assert odds(after) > 0
     assert after.heads[1:] == seen.heads[1:]
 
 
 def test_alone_or_not_measured_it_stays_as_it_was():
-    for seen in (signal(amber(-0.5, Shade(1.6, 0.0))), signal(amber(-0.5), amber(0.5, Shade(1.0, 0.2)))):
+    for seen in (signal(amber(-0.5, Shade(1.6, 0.5))), signal(amber(-0.5), amber(0.5, Shade(1.0, 0.5)))):
         assert side_by_side(seen, ()) == seen
     assert side_by_side(signal(amber(-0.5)), [YELLOW, RED]) == signal(amber(-0.5))
 

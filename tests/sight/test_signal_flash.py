@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from litlamp.sight.head_light import HeadLight
-from litlamp.sight.lamp_series import LampSeries
-from litlamp.sight.signal_flash import _flash, _near, flashes_alone, flashes_of
+from litlamp.sight.lamp_series import Flash, LampSeries
+from litlamp.sight.signal_flash import AGAINST, _flash, _near, _with_lately, flashes_alone, flashes_of
 
 
 def swinging(low: float, seconds: float = 4.0) -> LampSeries:
@@ -73,6 +75,25 @@ def test_a_lamp_leans_to_the_flash_of_its_last_seconds() -> None:
     assert upper.flashing is None
     assert upper.leaning is not None and upper.leaning > 0.9
     assert lower.flashing is not None and lower.flashing < 0.02
+
+
+def test_the_last_seconds_are_not_asked_where_all_before_speaks_against_a_flash() -> None:
+    """A steady lamp that looks twice as bright all at once, as it comes out of a shadow, flashes no more."""
+    times = np.arange(81) / 15
+    dice = np.random.default_rng(3)
+    light = np.where(times < 3.8, np.linspace(0.15, 0.6, 81), 0.7) * dice.uniform(0.8, 1.2, 81)
+    seen = times < 4.6
+    lights = {
+        i: HeadLight(LampSeries(times, b, seen), np.zeros(81), np.full(81, 9.0))
+        for i, b in enumerate((light, np.full(81, 0.8)))
+    }
+    whole = _flash(lights[0].series, 0.98, lights[0])
+    assert whole.flashing is None
+    assert whole.log_ratio < AGAINST
+    lately = Flash(None, "too little was seen", leaning=0.95)
+    assert _with_lately(whole, lately) == whole
+    assert _with_lately(replace(whole, log_ratio=AGAINST + 1), lately).leaning == 0.95
+    assert flashes_of(lights, [0.98, 0.98])[0].leaning is None
 
 
 @pytest.mark.parametrize(

@@ -2,8 +2,9 @@
 
 Lamps of one colour are much alike, and a red one's light is far redder than a yellow one's; but how red
 either looks is the camera's doing. Where other lamps of the clip are surely red or surely yellow, one that is
-neither is held against them: by the ratio of its red to its green where its light fades, for its core may be
-clipped.
+neither is held against them: by the ratio of its red to its green where its light fades. That is for lamps
+that are over-exposed, whose colour is hard to tell alone; of others the networks know as much, and there are
+yellow lamps as deep as red ones.
 Belief only ever moves from yellow to red, and never so far that yellow could be left out.
 """
 
@@ -18,8 +19,10 @@ from litlamp.sight.seen import HeadSeen, Shade, SignalSeen
 
 SURE = 2.0
 """Log-odds for red against yellow, or the other way, from which a lamp is one to hold others against."""
-WEIGHT = 2.0
-"""By how much the log-odds for red rise for each unit of redness (see `Shade`)."""
+WEIGHT = 3.0
+"""By how much the log-odds for red of an over-exposed lamp rise for each unit of redness (see `Shade`)."""
+OVER_EXPOSED = 0.3
+"""Share of its core that is clipped from which a lamp is held against others in full."""
 MIDWAY = 0.3
 """A lamp redder than a yellow one by so much, or less red than a red one, is as likely either."""
 CLIPPED = 1.0
@@ -67,7 +70,7 @@ def _redder_by(own: Shade, others: Sequence[Known]) -> float:
         same = [_as_clipped_as(own, one.shade) for one in others if one.red is red]
         if same:
             told += min(max(own.redness - median(same) + midway, -FURTHEST), FURTHEST)
-    return WEIGHT * told
+    return WEIGHT * told * min(own.clipped / OVER_EXPOSED, 1.0)
 
 
 def _as_clipped_as(own: Shade, other: Shade) -> float:

@@ -22,6 +22,8 @@ LENSES, LONG = (4.0, MEASURED, 2.0), 3.0
 """Lamps are watched for flashing from when on their lenses are so wide, px, if that is so many seconds."""
 LAST_SECONDS = (3.0, 2.5, 2.0)
 """Where a lamp's whole time tells nothing, it leans to flashing if it does in so many last seconds of it."""
+AGAINST = -8.0
+"""But not where all of it speaks so plainly against a flash, by the log of the likelihoods' ratio."""
 SURELY_LIT = 0.9
 """A lamp that looks believe to be lit by no more than this is not told to be steady: it may be glass."""
 DIMMEST = 0.02
@@ -135,7 +137,7 @@ def _surer(before: Flash, more: Flash) -> Flash:
 
 def _with_lately(before: Flash, lately: Flash) -> Flash:
     """What is told, leaning to a flash where the last seconds alone show one: they may be too few to tell."""
-    if before.flashing is not None or (before.leaning or 0.0) > 0.5:
+    if before.flashing is not None or (before.leaning or 0.0) > 0.5 or before.log_ratio < AGAINST:
         return before
     likely = lately.leaning if lately.flashing is None else leaning(lately.flashing)
     return replace(before, leaning=likely) if (likely or 0.0) > 0.5 else before
