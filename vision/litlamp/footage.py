@@ -411,7 +411,6 @@ class _Reader:
         from litlamp.clip_reading import read_signal
         from litlamp.report.footage_record import PassedRecord, signal_of
         from litlamp.report.record import record
-        from litlamp.sight.shades import known
 
         watch = self._watch
         assert watch is not None
@@ -446,7 +445,7 @@ class _Reader:
                 best,
                 tuple(round(way.times[i], 4) for i in inside),
                 tuple(round(v) for i in inside for v in way.box(i).as_list()),
-                known(head for part in one.stretches for head in part.seen.heads),
+                one.known,
             )
         )
 

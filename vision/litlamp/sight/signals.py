@@ -54,6 +54,7 @@ class SignalInClip:
     last_clear : which of them the reading is that of.
     frame : a frame that shows it, where frames were kept; the boxes of `last_clear` are then of it.
     track : what it was gathered from.
+    known : its lamps that others are held against, as they were before they were held against any.
     """
 
     span: tuple[float, float]
@@ -61,6 +62,7 @@ class SignalInClip:
     last_clear: int
     frame: ClipFrame | None
     track: Track
+    known: tuple[Known, ...] = ()
 
 
 def signals_in(
@@ -80,8 +82,8 @@ def signals_in(
             alone.append(one)
     told = [known(head for part in one.stretches for head in part.seen.heads) for one in alone]
     found = [
-        _beside(one, [*elsewhere, *others], watched, tuned)
-        for one, others in zip(alone, of_others(told), strict=True)
+        replace(_beside(one, [*elsewhere, *others], watched, tuned), known=own)
+        for one, own, others in zip(alone, told, of_others(told), strict=True)
     ]
     return tuple(sorted(found, key=lambda s: (round(s.span[0]), s.stretches[s.last_clear].seen.box.x0)))
 
