@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from litlamp.aspects.aspect import COLOURS, PLATES, Colour
@@ -10,9 +12,11 @@ from litlamp.box import Box
 from litlamp.sight.eyes import Calibration
 from litlamp.sight.glance import Glance
 from litlamp.sight.pool import pool
-from litlamp.sight.seen import HeadSeen, LampSeen, SignalSeen
-from litlamp.sight.signals import StretchSeen, _partly_gone, _same_shown
+from litlamp.sight.seen import HeadSeen, LampSeen, Shade, SignalSeen
+from litlamp.sight.shades import Known
+from litlamp.sight.signals import StretchSeen, _partly_gone, _same_shown, signals_in
 from litlamp.sight.tracks import Track
+from litlamp.sight.watch import Watched
 
 SIZE = (640, 480)
 
@@ -80,3 +84,36 @@ def test_a_head_that_looks_did_not_see_where_it_was_in_view_has_not_left() -> No
     track, before, after = stretches(*far, *later, until=3)
     assert len(before.slots) > len(after.slots)
     assert not _partly_gone(track, before, after)
+
+
+def seen_so(number: int, red: float, yellow: float, shade: Shade) -> Track:
+    """A signal of one lamp, looked at thrice, that may be red or yellow and looks so."""
+    glance = look_at(200, 60, "yellow")
+    rest = (1 - red - yellow) / 3
+    belief = {c: {"red": red, "yellow": yellow}.get(c, rest) for c in COLOURS}
+    heads = tuple(replace(head, colour=belief, shade=shade) for head in glance.seen.heads)
+    glance = replace(glance, seen=replace(glance.seen, heads=heads))
+    track = Track(number, 0.0, glance, SIZE)
+    for at in (1.0, 2.0):
+        track.learn(at, glance, SIZE)
+    return track
+
+
+def test_lamps_of_one_signal_are_held_against_those_of_others(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("litlamp.sight.signals.spans", lambda track: [(0.0, 2.0)])
+    orange, yellow = seen_so(0, 0.38, 0.6, Shade(1.3, 0.9)), seen_so(1, 0.02, 0.95, Shade(0.7, 0.9))
+    watched, tuned = Watched([orange], SIZE, 2.0, 3, None, ()), Calibration("by hand")
+    alone = signals_in(watched, tuned)
+    both = signals_in(replace(watched, tracks=[orange, yellow]), tuned)
+    told = next(one for one in both if one.track is yellow).known
+    assert told == (Known(False, Shade(0.7, 0.9)),)
+    later = signals_in(watched, tuned, told)
+    first, second, third = (
+        next(one for one in found if one.track is orange).stretches[0].seen.heads[0].colour
+        for found in (alone, both, later)
+    )
+    assert first["yellow"] > first["red"]
+    assert second == third
+    assert second["red"] > second["yellow"] > 0.02
+    # What others are held against is how it was seen, not what was made of that.
+    assert all(one.known == () for one in both if one.track is orange)
