@@ -1,18 +1,17 @@
 """Single frames of lines seen from a cab, each by a camera of its own: pictures to learn from.
 
-What stands along a line is painted once; `lineside` then shows it from many places.
+What stands along a line is painted once; `Lineside` then shows it from many places.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from litlamp.box import Box, union_of
+from litlamp.box import union_of
 from litlamp.scene import codec
 from litlamp.scene.clip import DrawnClip, film_scene
 from litlamp.scene.clutter import KINDS
@@ -21,9 +20,10 @@ from litlamp.scene.compose import random_aspect
 from litlamp.scene.frame_times import frame_times
 from litlamp.scene.lamps_over_time import Filament, Flashing, Ripple, Shown
 from litlamp.scene.light import LIGHTS, Light, Weather
-from litlamp.scene.ride import LineScene, LineSignal, LineThing
+from litlamp.scene.moving import Spot, shown_at
+from litlamp.scene.ride import FOCAL, LineScene, LineSignal, LineThing
 from litlamp.scene.track import Run
-from litlamp.scene.truth import PlateTruth, SceneTruth, SignalTruth
+from litlamp.scene.truth import SceneTruth, SignalTruth
 
 Pixels = NDArray[np.uint8]
 
@@ -34,7 +34,6 @@ _PACE = 16.0  # m/s
 _LENS_M = 0.2
 _LENS_PX = 2.8, 22.0
 _MARGIN = 24  # px about a piece of the picture that glare and blur may come from
-_FOCAL = 1.15  # of the picture's width, as of `ride`
 
 
 class Lineside:
@@ -79,7 +78,10 @@ class Lineside:
         )
 
     def picture(self, seed: int, side: int) -> tuple[Pixels, SceneTruth]:
-        """A square piece of one frame, rgb uint8 (side, side, 3), and what is true of it."""
+        """A square piece of one frame, uint8 (side, side, 3), R G B, sRGB, and what is true of it, px of it.
+
+        `side` is no more than the frames are high, 432 px at the least.
+        """
         rng = np.random.default_rng((seed, 91))
         flashing = tuple(
             Flashing(float(rng.uniform(40, 65)), float(rng.uniform(0.4, 0.6)), float(rng.random()))
@@ -88,7 +90,7 @@ class Lineside:
         fine = bool(rng.random() < 0.5)
         clip = self._clip(seed=seed, flashing=flashing, fine=fine)
         lens = math.exp(rng.uniform(math.log(_LENS_PX[0]), math.log(_LENS_PX[1])))
-        away = max(_FOCAL * self._size[0] * _LENS_M / lens, 6.0)
+        away = max(FOCAL * self._size[0] * _LENS_M / lens, 6.0)
         number = int(rng.integers(len(self._at)))
         now = max((self._at[number] - away - 10.0) / _PACE, 0.0)
         told = clip.signals_at(now)
@@ -129,40 +131,9 @@ def _truth(
     clip: DrawnClip, now: float, told: dict[int, SignalTruth], corner: tuple[int, int], side: int
 ) -> SceneTruth:
     x, y = corner
-
-    def moved(box: Box) -> Box:
-        return Box(box.x0 - x, box.y0 - y, box.x1 - x, box.y1 - y)
-
-    def inside(box: Box) -> float:
-        return box.clamp(side, side).area / box.area if box.area > 0 else 0.0
-
-    def plate(of: PlateTruth) -> PlateTruth:
-        box = moved(of.box)
-        return replace(
-            of, box=box, visible=of.visible * inside(box), legible=of.legible and inside(box) > 0.7
-        )
-
-    signals = []
-    for signal in told.values():
-        heads = tuple(
-            replace(
-                h, box=moved(h.box), centre=(h.centre[0] - x, h.centre[1] - y),
-                visible=h.visible * inside(moved(h.box)),
-            )
-            for h in signal.heads
-        )  # fmt: skip
-        if all(inside(h.box) == 0 for h in heads):
-            continue
-        signals.append(
-            replace(
-                signal,
-                box=moved(signal.box),
-                heads=heads,
-                plates=tuple(map(plate, signal.plates)),
-                whole_in_view=all(inside(h.box) >= 0.9 for h in heads),
-                foot=(signal.foot[0] - x, signal.foot[1] - y),
-            )
-        )
-    others = tuple((kind, moved(box)) for kind, box in clip.scene.others(now))
-    kept = tuple((kind, box) for kind, box in others if inside(box) > 0)
-    return SceneTruth((side, side), tuple(signals), kept, clip.scene.factors)
+    moved = np.array([[1.0, 0.0, -x], [0.0, 1.0, -y]])
+    shown = [shown_at(signal, Spot(i, moved), (side, side)) for i, signal in told.items()]
+    signals = tuple(s for s in shown if any(h.visible > 0 for h in s.heads))
+    others = ((kind, box.shift(-x, -y)) for kind, box in clip.scene.others(now))
+    kept = tuple((kind, box) for kind, box in others if box.clamp(side, side).area > 0)
+    return SceneTruth((side, side), signals, kept, clip.scene.factors)

@@ -34,7 +34,8 @@ from litlamp.scene.truth import SignalTruth
 if TYPE_CHECKING:
     from litlamp.scene.clip import DrawnClip
 
-_FOCAL = 1.15  # of the picture's width: a view of 47 degrees
+FOCAL = 1.15
+"""Focal length in picture widths: a view of 47 degrees."""
 _EYE = 2.7
 _FAR, _WOODS_FAR = 900.0, 480.0  # m; as far as signals, and as far as all else is drawn
 _REACH: dict[Weather, float] = {"clear": 5000, "haze": 1100, "rain": 900, "snow": 500, "fog": 220}
@@ -101,7 +102,7 @@ class LineScene:
         sun = draw_sun(rng, "overcast" if grey else light)
         sky = draw_sky(rng, light, weather)
         season: Season = "snow" if weather == "snow" else ("summer", "autumn", "winter")[int(rng.integers(3))]
-        focal = _FOCAL * size[0]
+        focal = FOCAL * size[0]
         swing = 0.0025 * shake
         self._cab = Cab(
             size,
