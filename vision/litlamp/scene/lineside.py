@@ -133,7 +133,7 @@ def _truth(
     x, y = corner
     moved = np.array([[1.0, 0.0, -x], [0.0, 1.0, -y]])
     shown = [shown_at(signal, Spot(i, moved), (side, side)) for i, signal in told.items()]
-    signals = tuple(s for s in shown if any(h.visible > 0 for h in s.heads))
+    signals = tuple(s for s in shown if any(h.box.clamp(side, side).area > 0 for h in s.heads))
     others = ((kind, box.shift(-x, -y)) for kind, box in clip.scene.others(now))
     kept = tuple((kind, box) for kind, box in others if box.clamp(side, side).area > 0)
     return SceneTruth((side, side), signals, kept, clip.scene.factors)
